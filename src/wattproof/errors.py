@@ -1,0 +1,170 @@
+"""Every error raised on purpose, drawn as a tree, and the notice that is no error; imports nothing of ours.
+
+::
+
+    WattproofError                      a fault the person can mend: code, what, why with the numbers, what to do
+    ├── InputError                      something that was given cannot be used                        exit status 2
+    │   ├── FileMissingError            file-missing: no such file, or it may not be read
+    │   ├── UnknownFormatError          unknown-format: no reader knows these bytes
+    │   ├── BrokenFileError             broken-file: the format is known, its content contradicts itself
+    │   ├── NotAWaveformError           not-a-waveform: a spectrum, a response, an object: no record in time
+    │   ├── NeedsAnswerError            needs-answer: the file does not say it, so the person must
+    │   ├── SettingsError               settings: a wrong key, unit or value in a TOML or CSV file
+    │   └── MeasureError                a figure cannot be had from this capture
+    │       ├── TooFewCyclesError       too-few-cycles
+    │       ├── NoToneError             no-tone
+    │       └── MissingChannelError     missing-channel
+    ├── ArchiveError                    archive: a session cannot be read, or is not what its hashes say   exit status 2
+    └── InternalFaultError              internal-fault: ours, never the person's                          exit status 1
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+__all__ = [
+    "ArchiveError",
+    "BrokenFileError",
+    "FileMissingError",
+    "InputError",
+    "InternalFaultError",
+    "MeasureError",
+    "MissingChannelError",
+    "NeedsAnswerError",
+    "NoToneError",
+    "NotAWaveformError",
+    "Notice",
+    "SettingsError",
+    "TooFewCyclesError",
+    "UnknownFormatError",
+    "WattproofError",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Notice:
+    """Something doubtful that the person should know: it never stops the work.
+
+    Attributes
+    ----------
+    code : str
+        Short, fixed, with hyphens: ``"clipped-input"``.
+    message : str
+        One sentence with the numbers in it.
+    hint : str
+        What to do about it.
+    numbers : mapping of str to float
+        The same numbers for machines, SI units in the names.
+    """
+
+    code: str
+    message: str
+    hint: str = ""
+    numbers: Mapping[str, float] = field(default_factory=dict)
+
+
+class WattproofError(Exception):
+    """A fault the person can mend: a code, what failed, why with the numbers, and what to do.
+
+    Parameters
+    ----------
+    message : str
+        What failed, one sentence.
+    why : str
+        The reason, with the numbers.
+    hint : str
+        What to do; following it cures the error.
+    """
+
+    code = "wattproof"
+    exit_status = 2
+
+    def __init__(self, message: str, *, why: str = "", hint: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.why = why
+        self.hint = hint
+
+    def __str__(self) -> str:
+        lines = [self.message]
+        lines += [f"why: {self.why}"] if self.why else []
+        lines += [f"try: {self.hint}"] if self.hint else []
+        return "\n".join(lines)
+
+
+class InputError(WattproofError):
+    """Something that was given cannot be used."""
+
+    code = "input"
+
+
+class FileMissingError(InputError):
+    """No such file, or it may not be read."""
+
+    code = "file-missing"
+
+
+class UnknownFormatError(InputError):
+    """No reader knows these bytes."""
+
+    code = "unknown-format"
+
+
+class BrokenFileError(InputError):
+    """The format is known, but the content contradicts itself."""
+
+    code = "broken-file"
+
+
+class NotAWaveformError(InputError):
+    """A spectrum, a response or an object: no record in time."""
+
+    code = "not-a-waveform"
+
+
+class NeedsAnswerError(InputError):
+    """The file does not say it, so the bench file, an option or the person must."""
+
+    code = "needs-answer"
+
+
+class SettingsError(InputError):
+    """A wrong key, unit or value in a file that a person writes."""
+
+    code = "settings"
+
+
+class MeasureError(InputError):
+    """A figure cannot be had from this capture."""
+
+    code = "measure"
+
+
+class TooFewCyclesError(MeasureError):
+    """The record is shorter than three cycles of its tone."""
+
+    code = "too-few-cycles"
+
+
+class NoToneError(MeasureError):
+    """No tone stands out of the noise."""
+
+    code = "no-tone"
+
+
+class MissingChannelError(MeasureError):
+    """The figure needs a channel that the capture or the bench file does not have."""
+
+    code = "missing-channel"
+
+
+class ArchiveError(WattproofError):
+    """A session cannot be read or written, or is not what its hashes say."""
+
+    code = "archive"
+
+
+class InternalFaultError(WattproofError):
+    """A fault of ours."""
+
+    code = "internal-fault"
+    exit_status = 1
