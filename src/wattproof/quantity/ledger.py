@@ -77,7 +77,9 @@ class Ledger:
             if abs(part) > _SMALL * u:
                 dof = None if isinf(source.dof) else source.dof
                 sign: Literal[-1, 1] = 1 if part > 0 else -1
-                lines.append(BudgetLine(source=name, label=source.label, u=abs(part), sign=sign, type=source.kind, dof=dof))
+                lines.append(
+                    BudgetLine(source=name, label=source.label, u=abs(part), sign=sign, type=source.kind, dof=dof)
+                )
         lines.sort(key=lambda line: (-line.u, line.source))
         effective = float(number.df)
         finite = None if isinf(effective) or effective != effective or effective > 1e6 else effective  # noqa: PLR0124

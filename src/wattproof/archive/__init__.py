@@ -1,0 +1,1 @@
+"""The only room that writes the archive: session folders, figures, index."""

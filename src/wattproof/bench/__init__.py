@@ -1,0 +1,5 @@
+"""What is on the table: channels, loads, supply, meters, calibration, limits."""
+
+from wattproof.bench.model import Bench, BenchChannel, Limits, Load, Meter, Role, Supply
+
+__all__ = ["Bench", "BenchChannel", "Limits", "Load", "Meter", "Role", "Supply"]

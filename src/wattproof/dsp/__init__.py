@@ -1,0 +1,1 @@
+"""Arrays in, numbers out: tone fit, spectra, weighting, band limits, bursts."""

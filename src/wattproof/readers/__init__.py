@@ -1,0 +1,1 @@
+"""Files others captured, one file a format, recognised by their first bytes."""

@@ -1,0 +1,1 @@
+"""Shipped helpers: synthetic captures with known truth, strategies, asserts."""
