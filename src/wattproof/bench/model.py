@@ -15,9 +15,7 @@ class _Part(BaseModel):
 class BenchChannel(_Part):
     """One recorded quantity: where it is in the file and how its numbers become volts, amperes or kelvin."""
 
-    input: int | str = Field(
-        description="track of a WAV, or column number or header name of a text file; counts from 1"
-    )
+    input: int | str = Field(description="track or column counted from 1, or header name")
     role: Role
     output: str = Field(default="A", description="which amplifier output; load_voltage and load_current only")
     scale: float = Field(default=1.0, description="engineering units per unit of the file's number; not 0")

@@ -59,7 +59,7 @@ class Ledger:
         if u == 0:
             return value
         if source not in self._sources:
-            from GTC import ureal  # noqa: PLC0415  (lazy: see above)
+            from GTC import ureal
 
             self._sources[source] = _Source(ureal(value, u, dof, label=source, independent=True), label, kind, dof)
         return self._sources[source].number
@@ -68,7 +68,7 @@ class Ledger:
         """Freeze an uncertain number, or a plain float, into a `Quantity` with its budget, largest first."""
         if isinstance(number, int | float):
             return Quantity(value=float(number), u=0.0, unit=unit)
-        from GTC import rp  # noqa: PLC0415
+        from GTC import rp
 
         u = float(number.u)
         lines = []
@@ -82,7 +82,7 @@ class Ledger:
                 )
         lines.sort(key=lambda line: (-line.u, line.source))
         effective = float(number.df)
-        finite = None if isinf(effective) or effective != effective or effective > 1e6 else effective  # noqa: PLR0124
+        finite = None if isinf(effective) or effective != effective or effective > 1e6 else effective
         k95 = float(rp.k_factor(finite)) if finite is not None else 1.959964
         return Quantity(value=float(number.x), u=u, unit=unit, k95=k95, dof=finite, budget=tuple(lines))
 

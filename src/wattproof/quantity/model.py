@@ -45,7 +45,7 @@ class Quantity(BaseModel):
 def correlation(first: Quantity, second: Quantity) -> float:
     """Correlation coefficient of two quantities through the sources their budgets share.
 
-    The sum of products of signed contributions of the same source, over both standard uncertainties (JCGM 100, F.1.2.3).
+    The sum of products of signed contributions of the same source, over both standard uncertainties (F.1.2.3).
 
     Returns
     -------
