@@ -1,0 +1,261 @@
+"""A recording laid on the bench: which track is what, in which unit, and how far it can be trusted."""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattproof.bench import Bench, BenchChannel, Load
+from wattproof.errors import MissingChannelError, Notice
+from wattproof.measure.model import CapturedChannel, Condition, Figure
+from wattproof.quantity import Ledger
+from wattproof.quantity.ledger import Uncertain
+from wattproof.waveform import Channel, Recording
+
+Real = NDArray[np.float64]
+
+ROLE_UNITS = {
+    "load_voltage": "V",
+    "load_current": "A",
+    "supply_voltage": "V",
+    "supply_current": "A",
+    "drive_voltage": "V",
+    "temperature": "K",
+    "unassigned": "1",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Track:
+    """One track of the recording with its role; `index` counts from 0, `calibration` is the bench file's entry."""
+
+    index: int
+    role: str
+    output: str | None
+    channel: Channel
+    calibration: BenchChannel
+    calibrated: bool = True
+
+    @property
+    def full_scale(self) -> float | None:
+        """Magnitude in file units at which the input clips; None where nobody says."""
+        return self.calibration.full_scale or self.channel.full_scale
+
+    def engineering(self, file_values: Real) -> Real:
+        """Scale and offset numbers of the file to V, A or K."""
+        return np.asarray(file_values * self.calibration.scale + self.calibration.offset)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BenchRecord:
+    """A recording whose tracks have roles, with the ledger all its figures draw their doubts from.
+
+    Attributes
+    ----------
+    recording : Recording
+    tracks : tuple of Track
+    bench : Bench
+    load : Load or None
+        The load in use; None where nobody named one.
+    ledger : Ledger
+    low_hz, high_hz : float or None
+        Measuring band asked for; None takes the default for the tone.
+    tone_hz : float or None
+        Nominal tone, where the person gave it.
+    """
+
+    recording: Recording
+    tracks: tuple[Track, ...]
+    bench: Bench
+    load: Load | None
+    ledger: Ledger
+    low_hz: float | None = None
+    high_hz: float | None = None
+    tone_hz: float | None = None
+    thd_limits: tuple[float, ...] = (0.001, 0.01, 0.03, 0.1)
+    steady_power_w: float | None = None
+
+    @property
+    def outputs(self) -> tuple[str, ...]:
+        """The amplifier outputs with a voltage track, in file order."""
+        return tuple(t.output or "A" for t in self.tracks if t.role in {"load_voltage", "unassigned"})
+
+    def track(self, role: str, output: str | None = None) -> Track | None:
+        """Give the track of a role (and output, for load_* roles), or None."""
+        for track in self.tracks:
+            if track.role == role and (output is None or track.output in {None, output}):
+                return track
+        return None
+
+    def voltage(self, output: str) -> Track:
+        """Give the voltage track of an output; raises `MissingChannelError` where there is none."""
+        track = self.track("load_voltage", output) or self.track("unassigned", output)
+        if track is None:
+            raise MissingChannelError(
+                f"Output {output} has no voltage channel.",
+                why=f"the capture has {', '.join(t.role for t in self.tracks) or 'no channels'}",
+                hint='Add a [[channels]] entry with role = "load_voltage" to the bench file, '
+                "or name the channel: --channel load_voltage=1",
+            )
+        return track
+
+    def values(self, track: Track, samples: Real) -> Real:
+        """Give a track's engineering values from file samples of shape (n_channels, n)."""
+        return track.engineering(samples[track.index])
+
+    # --- doubts -------------------------------------------------------------------------------------------------
+
+    def gain_factor(self, track: Track) -> Uncertain:
+        """Uncertain factor 1 that carries a channel's scale doubt: the same object wherever the calibration is used."""
+        return self._type_b(track, "scale", 1.0, track.calibration.scale_u)
+
+    def offset_error(self, track: Track) -> Uncertain:
+        """Uncertain 0 that carries a channel's offset doubt, engineering units."""
+        return self._type_b(track, "offset", 0.0, track.calibration.offset_u)
+
+    def skew_error(self, track: Track) -> Uncertain:
+        """Uncertain 0 that carries a channel's timing doubt, seconds."""
+        return self._type_b(track, "skew", 0.0, track.calibration.skew_u_s)
+
+    def load_resistance(self, load: Load) -> Uncertain:
+        """Resistance of a named load with its calibration and heating doubts, ohm.
+
+        Heating is taken as one-sided: the resistance lies between cold and the largest rise, and the cold value is
+        kept, so the rectangular half width is the whole rise (JCGM 100, 4.3.7 and F.2.4.5, on the safe side).
+        """
+        source = f"bench {self.bench.name}: load {load.name} {load.resistance_ohm:g} ohm"
+        cold = self.ledger.source(
+            source, load.resistance_ohm, load.resistance_u_ohm, label=f"resistance of {load.name}", kind="B"
+        )
+        rise = abs(load.tempco_per_k) * (load.rise_k or 0.0) / np.sqrt(3)
+        return cold * (
+            1 + self.ledger.source(f"{source} heating", 0.0, rise, label=f"heating of {load.name}", kind="B")
+        )
+
+    def observed(
+        self, what: str, value: float, u: float, *, dof: float, label: str, origin: str | None = None
+    ) -> Uncertain:
+        """Uncertain number evaluated from this capture's own samples (type A)."""
+        place = origin or self.recording.source
+        return self.ledger.source(f"{place}: {what}", value, u, label=label, kind="A", dof=max(dof, 1.0))
+
+    def _type_b(self, track: Track, what: str, value: float, u: float) -> Uncertain:
+        calibration = hashlib.sha256(track.calibration.model_dump_json().encode()).hexdigest()[:8]
+        name = f"{track.role} {track.output}" if track.role.startswith("load") else track.role
+        return self.ledger.source(
+            f"bench {self.bench.name} {calibration}: {what} of {name}", value, u, label=f"{what} of {name}", kind="B"
+        )
+
+    # --- results ------------------------------------------------------------------------------------------------
+
+    def figure(
+        self,
+        name: str,
+        number: Uncertain,
+        unit: str,
+        *,
+        output: str | None,
+        conditions: dict[str, Condition],
+        span_s: tuple[float, float] | None = None,
+    ) -> Figure:
+        """Freeze a number into a figure whose origin is this capture and the given span, seconds from its start."""
+        quantity = self.ledger.quantity(number, unit=unit)
+        span = "" if span_s is None else f" {span_s[0]:.4g}-{span_s[1]:.4g} s"
+        fields = {field: getattr(quantity, field) for field in type(quantity).model_fields}
+        return Figure(
+            **fields, name=name, output=output, conditions=conditions, origin=f"{self.recording.source}{span}"
+        )
+
+    def captured(self, peaks: Sequence[float], clipped: Sequence[int]) -> tuple[CapturedChannel, ...]:
+        """List the tracks as they were used, with their peaks (engineering units) and clipped samples."""
+        return tuple(
+            CapturedChannel(role=t.role, output=t.output, name=t.channel.name, peak=float(peak), clipped=int(count))
+            for t, peak, count in zip(self.tracks, peaks, clipped, strict=True)
+        )
+
+
+def lay_on_bench(
+    recording: Recording,
+    *,
+    bench: Bench | None,
+    load: Load | None = None,
+    ledger: Ledger | None = None,
+    low_hz: float | None = None,
+    high_hz: float | None = None,
+    tone_hz: float | None = None,
+    thd_limits: tuple[float, ...] = (0.001, 0.01, 0.03, 0.1),
+    steady_power_w: float | None = None,
+) -> tuple[BenchRecord, tuple[Notice, ...]]:
+    """Match a recording's tracks with the bench's channels; without a bench every track stands for itself.
+
+    Raises
+    ------
+    MissingChannelError
+        The bench names a track or header that the recording does not have, and nothing usable remains.
+    """
+    notices: list[Notice] = []
+    if bench is None or not bench.channels:
+        tracks = tuple(_unassigned(i, channel) for i, channel in enumerate(recording.channels))
+        notices.append(
+            Notice(
+                code="no-bench",
+                message="Without a bench file volts, amperes and watts are unknown: "
+                "only figures that need no scale are given.",
+                hint="Give --bench bench.toml, or for a quick look --volts-per-unit and --load-ohm.",
+            )
+        )
+    else:
+        tracks, missing = _matched(recording, bench)
+        notices += missing
+    record = BenchRecord(
+        recording=recording,
+        tracks=tracks,
+        bench=bench or Bench(),
+        load=load,
+        ledger=ledger or Ledger(),
+        low_hz=low_hz,
+        high_hz=high_hz,
+        tone_hz=tone_hz,
+        thd_limits=thd_limits,
+        steady_power_w=steady_power_w,
+    )
+    return record, tuple(notices)
+
+
+def _unassigned(index: int, channel: Channel) -> Track:
+    calibration = BenchChannel(input=index + 1, role="load_voltage", output=channel.name)
+    return Track(
+        index=index, role="unassigned", output=channel.name, channel=channel, calibration=calibration, calibrated=False
+    )
+
+
+def _matched(recording: Recording, bench: Bench) -> tuple[tuple[Track, ...], list[Notice]]:
+    by_name = {channel.name: i for i, channel in enumerate(recording.channels)}
+    tracks, missing = [], []
+    for entry in bench.channels:
+        index = entry.input - 1 if isinstance(entry.input, int) else by_name.get(entry.input, -1)
+        if not 0 <= index < len(recording.channels):
+            missing.append(entry)
+            continue
+        output = entry.output if entry.role.startswith("load") else None
+        tracks.append(
+            Track(index=index, role=entry.role, output=output, channel=recording.channels[index], calibration=entry)
+        )
+    names = ", ".join(channel.name for channel in recording.channels)
+    if not any(track.role == "load_voltage" or track.role.startswith("supply") for track in tracks):
+        raise MissingChannelError(
+            f"The bench file fits none of the tracks of {recording.source}.",
+            why=f"it asks for {', '.join(str(e.input) for e in bench.channels)}; the recording has {names}",
+            hint="Correct `input` in the bench file, or say it: --channel load_voltage=1",
+        )
+    return tuple(tracks), [_absent(entry, names) for entry in missing]
+
+
+def _absent(entry: BenchChannel, names: str) -> Notice:
+    return Notice(
+        code="channel-absent",
+        message=f"The bench's {entry.role} is on input {entry.input}, which this recording ({names}) does not have.",
+        hint="Figures that need it are left out; record that channel too, or correct `input` in the bench file.",
+    )
