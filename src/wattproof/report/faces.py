@@ -1,0 +1,139 @@
+"""How a figure is written down: rounded to its doubt, in the trade's units, with its conditions in words."""
+
+from collections.abc import Mapping
+from math import isfinite, log, log10
+
+from wattproof.measure import Figure
+from wattproof.measure.model import Condition
+from wattproof.quantity import Quantity, interval_text, value_text
+from wattproof.report import words
+
+_PERCENT = {"thd_f", "thd_r", "thd_n", "efficiency", "burst_droop"}
+_DECIBEL = {"gain", "gain_small_signal", "small_signal_gain", "gain_compression", "burst_headroom", "sinad", "snr"}
+_PREFIXED = {"V", "A", "W", "ohm", "s"}
+_FLOOR_MARGIN = 2.0
+"""A floor of half the reading, added in squares, is 13 % of it: nearer than that the recorder shares in the figure."""
+
+_ORDER = ("frequency_hz", "load_ohm", "supply_v", "bandwidth_hz")
+_HIDDEN = {"floor"}
+_UNITS = {
+    "hz": "Hz",
+    "ohm": "ohm",
+    "v": "V",
+    "a": "A",
+    "w": "W",
+    "s": "s",
+    "k": "K",
+    "c": "°C",
+    "percent": "%",
+    "db": "dB",
+}
+_WORDED = {"weighting": "{}-weighted", "basis": "from {}"}
+
+
+def is_harmonic(name: str) -> bool:
+    """Say whether the figure is a harmonic's size relative to the fundamental."""
+    return name.startswith("harmonic_") and not name.endswith("_phase")
+
+
+def is_distortion(name: str) -> bool:
+    """Say whether the recorder's own floor bears on this figure."""
+    return name in {"thd_f", "thd_r", "thd_n"} or is_harmonic(name)
+
+
+def face_value(figure: Figure) -> str:
+    """Write value, half width of the 95 % interval and unit as the trade writes this figure.
+
+    Examples
+    --------
+    >>> face_value(Figure(name="efficiency", value=0.7415, u=0.002, unit="W/W", origin="hold.wav"))
+    '74.15 ± 0.39 %'
+    >>> face_value(Figure(name="gain", value=20.0, u=0.01, unit="V/V", origin="hold.wav"))
+    '26.0206 ± 0.0085 dB'
+    >>> face_value(Figure(name="noise_rms", value=4.2e-5, u=1e-6, unit="V", origin="idle.wav"))
+    '42.0 ± 2.0 µV'
+    """
+    if not (isfinite(figure.value) and isfinite(figure.u * figure.k95)):
+        return words.UNKNOWN
+    if figure.name in _PERCENT or is_harmonic(figure.name):
+        return interval_text(_scaled(figure, 100.0, "%"))
+    if figure.name in _DECIBEL and figure.value > 0:
+        return _decibel_interval(figure)
+    if figure.unit in _PREFIXED:
+        return interval_text(_prefixed(figure))
+    return interval_text(_scaled(figure, 1.0, "" if "/" in figure.unit else figure.unit))
+
+
+def _scaled(figure: Quantity, factor: float, unit: str) -> Quantity:
+    return Quantity(value=figure.value * factor, u=figure.u * factor, unit=unit, k95=figure.k95)
+
+
+def _prefixed(figure: Quantity) -> Quantity:
+    size = max(abs(figure.value), figure.k95 * figure.u)
+    if 0 < size < 1e-4:
+        return _scaled(figure, 1e6, f"µ{figure.unit}")
+    if 0 < size < 0.1:
+        return _scaled(figure, 1e3, f"m{figure.unit}")
+    return figure
+
+
+def decibel(figure: Figure) -> tuple[float, float]:
+    """Turn a ratio into dB: its value and the half width of its 95 % interval (10 lg for powers, 20 lg otherwise)."""
+    factor = 10.0 if figure.unit == "W/W" else 20.0
+    return factor * log10(figure.value), factor / log(10) * figure.k95 * figure.u / figure.value
+
+
+def _decibel_interval(figure: Figure) -> str:
+    value_db, half_db = decibel(figure)
+    return interval_text(Quantity(value=value_db, u=half_db, unit="dB", k95=1.0))
+
+
+def remarks(figure: Figure) -> list[str]:
+    """Say what belongs beside a distortion figure: the same in dB with its reference, and the recorder's floor."""
+    said = []
+    reference = words.REFERENCES.get("harmonic" if is_harmonic(figure.name) else figure.name)
+    if reference and figure.value > 0 and isfinite(figure.value):
+        value_db, half_db = decibel(figure)
+        said.append(f"{value_text(value_db, uncertainty=max(half_db, 0.1))} dB {reference}")
+    floor = figure.conditions.get("floor")
+    if is_distortion(figure.name) and isinstance(floor, int | float):
+        said.append(f"{words.FLOOR} {100 * floor:.2g} %")
+        if figure.interval95[0] < _FLOOR_MARGIN * floor:
+            said.append(words.AT_THE_FLOOR)
+    return said
+
+
+def conditions_text(conditions: Mapping[str, Condition]) -> str:
+    """Write conditions compactly, the trade's four first and the others after them.
+
+    Examples
+    --------
+    >>> conditions_text({"bandwidth_hz": (10, 20000), "load_ohm": 4.03, "frequency_hz": 47.0, "supply_v": 13.92})
+    '47 Hz, 4.03 ohm, 13.92 V, 10 Hz to 20 kHz'
+    >>> conditions_text({"at_s": 60, "basis": "v*i"})
+    'at 60 s, from v*i'
+    """
+    keys = [key for key in _ORDER if key in conditions]
+    keys += [key for key in conditions if key not in _ORDER and key not in _HIDDEN]
+    return ", ".join(_condition(key, conditions[key]) for key in keys)
+
+
+def _condition(key: str, value: Condition) -> str:
+    if key in _WORDED:
+        return _WORDED[key].format(value)
+    stem, _, suffix = key.rpartition("_")
+    unit = _UNITS.get(suffix, "") if stem else ""
+    said = _amount(value, unit)
+    if key in _ORDER:
+        return said
+    return f"{(stem if unit else key).replace('_', ' ')} {said}"
+
+
+def _amount(value: Condition, unit: str) -> str:
+    if isinstance(value, tuple):
+        return " to ".join(_amount(part, unit) for part in value)
+    if isinstance(value, str):
+        return f"{value} {unit}".rstrip()
+    if unit == "Hz" and abs(value) >= 1000:
+        return f"{value / 1000:.4g} kHz"
+    return f"{value:.4g} {unit}".rstrip()

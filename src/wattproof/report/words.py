@@ -1,0 +1,209 @@
+"""Every word a report says, in one place, so that it can be read over and translated."""
+
+import re
+from collections.abc import Mapping
+from types import MappingProxyType
+
+FIGURES: Mapping[str, str] = MappingProxyType(
+    {
+        "fundamental_frequency": "Frequency of the tone",
+        "load_voltage_rms": "Load voltage, r.m.s.",
+        "load_voltage_fundamental": "Load voltage at the tone, r.m.s.",
+        "load_current_rms": "Load current, r.m.s.",
+        "load_current_fundamental": "Load current at the tone, r.m.s.",
+        "load_power": "Power in the load",
+        "load_power_v2r": "Power from voltage and resistance",
+        "apparent_power": "Apparent power",
+        "power_factor": "Power factor",
+        "load_impedance": "Load impedance",
+        "load_resistance": "Load resistance",
+        "load_phase": "Load angle",
+        "thd_f": "Harmonic distortion",
+        "thd_r": "Harmonic distortion of the whole",
+        "thd_n": "Distortion and noise",
+        "sinad": "Signal over distortion and noise",
+        "noise_rms": "Noise, r.m.s.",
+        "noise_a_weighted": "Noise, A-weighted",
+        "snr": "Signal over noise",
+        "dc_offset": "Direct voltage at the output",
+        "crest_factor": "Crest factor",
+        "gain": "Gain",
+        "gain_small_signal": "Gain at low level",
+        "small_signal_gain": "Gain at low level",
+        "gain_compression": "Loss of gain at the limit",
+        "supply_voltage": "Supply voltage, mean",
+        "supply_voltage_min": "Supply voltage, lowest",
+        "supply_current": "Supply current, mean",
+        "supply_power": "Power from the supply",
+        "supply_ripple_rms": "Supply ripple, r.m.s.",
+        "efficiency": "Efficiency",
+        "heat": "Heat in the amplifier",
+        "source_resistance": "Resistance of the supply and its leads",
+        "power_at_clip_onset": "Power where clipping begins",
+        "burst_power": "Burst power",
+        "burst_headroom": "Burst headroom",
+        "burst_droop": "Fall of power within a burst",
+        "burst_recovery": "Recovery after a burst",
+        "sustained_power": "Sustained power",
+        "idle_current": "Supply current at idle",
+        "temperature": "Temperature",
+    }
+)
+"""Figure names in plain words. Harmonics and powers at a limit are worded by `figure_name`."""
+
+KINDS: Mapping[str, str] = MappingProxyType(
+    {
+        "steady": "steady tone",
+        "ramp": "level ramp",
+        "burst": "tone bursts",
+        "hold": "held tone",
+        "idle": "no signal",
+        "readings": "typed meter readings",
+    }
+)
+
+ROLES: Mapping[str, str] = MappingProxyType(
+    {
+        "load_voltage": "load voltage",
+        "load_current": "load current",
+        "supply_voltage": "supply voltage",
+        "supply_current": "supply current",
+        "drive_voltage": "drive voltage",
+        "temperature": "temperature",
+    }
+)
+
+RATINGS: Mapping[str, str] = MappingProxyType(
+    {
+        "power": "Power",
+        "thd": "Distortion",
+        "snr": "Signal over noise",
+        "frequency_low": "Lower frequency limit",
+        "frequency_high": "Upper frequency limit",
+        "idle_current": "Current at idle",
+        "damping_factor": "Damping factor",
+    }
+)
+
+REFERENCES: Mapping[str, str] = MappingProxyType(
+    {"thd_f": "re fundamental", "thd_r": "re total", "thd_n": "re total", "harmonic": "re fundamental"}
+)
+"""What a ratio in dB is referred to, by figure; the trade states it with distortion, not with gain."""
+
+TYPES: Mapping[str, str] = MappingProxyType({"A": "from repeats", "B": "from other knowledge"})
+
+AT_THE_FLOOR = "at the recorder's floor"
+FLOOR = "recorder's floor"
+WHOLE = "whole amplifier"
+UNKNOWN = "not known"
+NO_FIGURES = "No figures."
+
+CAUTIONS: tuple[str, ...] = (
+    "Fuse the supply lead close to the source. Hundreds of amperes flow: take off rings, watches and chains.",
+    "A kilowatt into 4 ohm is over 63 V r.m.s. at the terminals. Make connections with the supply off.",
+    "Wear eye protection. Load resistors get hot enough to burn and to light things: guard them and let air through.",
+    "Ventilate the place where batteries are charged, and keep sparks from them.",
+    "Have a hardware stop within reach that cuts drive and supply together, and never leave a run alone.",
+    "Both terminals of a bridged output are live. Never ground either of them, not even through a probe's clip.",
+    "Where a loudspeaker plays, protect your hearing: the levels here can harm it within seconds.",
+    "Cable, fuse and battery figures are estimates: follow the makers' data, local codes and a qualified installer.",
+)
+
+PAGE: Mapping[str, str] = MappingProxyType(
+    {
+        "language": "en",
+        "skip": "Skip to the figures",
+        "key": "What was found",
+        "key_note": "Each figure stands with its 95 % interval and the conditions it was measured under. "
+        "It holds for these conditions, this load and this supply voltage.",
+        "no_key": "These captures gave no figure that sums them up; all that was measured is listed below.",
+        "strip": "Where the supply's power went",
+        "strip_note": "The whole width is the power taken from the supply during the capture.",
+        "heat": "heat",
+        "output": "output",
+        "load": "load",
+        "doubts": "Doubts",
+        "no_doubts": "Nothing doubtful was noticed in these captures.",
+        "advice": "What to do",
+        "curves": "Curves",
+        "captures": "Capture by capture",
+        "shared": "For all figures here, unless the row says otherwise",
+        "figure": "Figure",
+        "value": "Value, with 95 % interval",
+        "conditions": "Conditions and remarks",
+        "found_in": "Found in",
+        "capture": "Capture",
+        "budget": "what the uncertainty is made of",
+        "channels": "Channels of this capture",
+        "tested": "What was tested, and on what",
+        "amplifier": "Amplifier",
+        "ratings": "What the maker states",
+        "ratings_note": "Repeated from the maker's papers. This page reports what was measured and judges nothing.",
+        "bench": "Bench",
+        "calibration": "Channels and their calibration",
+        "loads": "Loads",
+        "meters": "Meters",
+        "cautions": "Before anyone repeats this",
+        "made": "Made by Wattproof",
+        "method": "The interval is value ± U, where U is the standard uncertainty times the factor for 95 % coverage "
+        "at its degrees of freedom (JCGM 100). Figures are rounded to their uncertainty.",
+    }
+)
+
+CHARTS: Mapping[str, str] = MappingProxyType(
+    {
+        "load_power": "Power in the load (W)",
+        "thd_n": "Distortion and noise (%)",
+        "time": "Time (s)",
+        "time_min": "Time (min)",
+        "time_ms": "Time (ms)",
+        "frequency": "Frequency (Hz)",
+        "supply_voltage": "Supply voltage (V)",
+        "supply_current": "Supply current (A)",
+        "temperature": "Temperature (°C)",
+        "efficiency": "Efficiency (%)",
+        "distortion_title": "Distortion against power",
+        "waveform_title": "Waveform at the limit",
+        "waveform_plain_title": "Waveform",
+        "spectrum_title": "Spectrum",
+        "sag_title": "Supply under load",
+        "sustain_title": "Power over time",
+        "efficiency_title": "Efficiency against power",
+    }
+)
+
+_ORDINALS = {2: "2nd", 3: "3rd"}
+
+
+def figure_name(name: str) -> str:
+    """Word a figure's name; a name without a word of its own is spelt out.
+
+    Examples
+    --------
+    >>> figure_name("power_at_thd_0_1")
+    'Power at 0.1 % distortion'
+    >>> figure_name("harmonic_3"), figure_name("harmonic_3_phase")
+    ('3rd harmonic', '3rd harmonic, phase')
+    >>> figure_name("time_to_mute")
+    'Time to mute'
+    """
+    if name in FIGURES:
+        return FIGURES[name]
+    if (limit := limit_percent(name)) is not None:
+        return f"Power at {limit:g} % distortion"
+    if match := re.fullmatch(r"harmonic_(\d+)(_phase)?", name):
+        order = int(match[1])
+        return f"{_ORDINALS.get(order, f'{order}th')} harmonic{', phase' if match[2] else ''}"
+    return name.replace("_", " ").capitalize()
+
+
+def limit_percent(name: str) -> float | None:
+    """Give the distortion limit, %, that a figure's name states; None for other figures.
+
+    Examples
+    --------
+    >>> limit_percent("power_at_thd_10"), limit_percent("power_at_thd_0_1"), limit_percent("heat")
+    (10.0, 0.1, None)
+    """
+    match = re.fullmatch(r"power_at_thd_(\d+(?:[_.p]\d+)?)", name)
+    return float(re.sub("[_p]", ".", match[1])) if match else None
