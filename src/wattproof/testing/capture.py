@@ -109,7 +109,7 @@ def wire(*roles: Role, **settings: object) -> tuple[BenchChannel, ...]:
 
 
 def workshop_wiring(*roles: Role, **settings: object) -> tuple[BenchChannel, ...]:
-    """Give bench channels as an audio interface behind dividers and shunts has them: full scale 1, each role's scale."""
+    """Give bench channels of an interface behind dividers and shunts: full scale 1, each role its scale."""
     return tuple(
         BenchChannel.model_validate(
             {"input": number, "role": role, "scale": _WORKSHOP_SCALES[role], "full_scale": 1.0, **settings}
@@ -144,24 +144,33 @@ def describe(channel: BenchChannel, *, bits: int | None = None) -> Channel:
     return Channel(name=str(channel.input), unit="FS", full_scale=channel.full_scale, step=step)
 
 
-def record(
-    signals: Mapping[str, Signal], wiring: Sequence[BenchChannel], recorder: Recorder, *, source: str
-) -> MemoryRecording:
-    """Sample the signal of each channel's role at the recorder's instants, later by the channel's skew.
+def sample(
+    signals: Mapping[str, Signal],
+    wiring: Sequence[BenchChannel],
+    recorder: Recorder,
+    times_s: NDArray[np.float64],
+    rng: np.random.Generator,
+) -> NDArray[np.float64]:
+    """Give file units of shape (n_channels, n_times): each role's signal, later by its channel's skew, with noise.
 
     A skew moves the time axis of the analytic signal, so it is exact for any fraction of a sample.
     """
-    rng = np.random.default_rng(recorder.seed)
-    times_s = recorder.times_s
-    rows = np.empty((len(wiring), recorder.n_samples))
+    rows = np.empty((len(wiring), times_s.size))
     for row, channel in zip(rows, wiring, strict=True):
         values = signals[channel.role](times_s - channel.skew_s)
         sigma = recorder.noise_rms.get(channel.role, 0.0)
         if sigma > 0:
-            values = values + rng.normal(0.0, sigma, recorder.n_samples)
+            values = values + rng.normal(0.0, sigma, times_s.size)
         row[:] = to_file_units(values, channel, bits=recorder.bits)
+    return rows
+
+
+def record(
+    signals: Mapping[str, Signal], wiring: Sequence[BenchChannel], recorder: Recorder, *, source: str
+) -> MemoryRecording:
+    """Sample all channels at once into a recording in memory."""
     waveform = Waveform(
-        samples=rows,
+        samples=sample(signals, wiring, recorder, recorder.times_s, np.random.default_rng(recorder.seed)),
         rate_hz=recorder.rate_hz,
         channels=tuple(describe(channel, bits=recorder.bits) for channel in wiring),
         start_s=recorder.start_s,

@@ -6,7 +6,7 @@ A sine of peak x is limited at ±1. With the clipping angle ``a = asin(1/x)`` it
     b_n = (4/pi) * (x/2 * (sin((n-1)a)/(n-1) - sin((n+1)a)/(n+1)) + cos(n a)/n)      n = 3, 5, ...
 
 and twice its mean square, the power over that of the largest clean sine, is
-``p = (2/pi) * (x**2 * (a - sin a cos a) + pi - 2 a)``. The integrals are elementary; the tests repeat them by quadrature.
+``p = (2/pi) * (x**2 * (a - sin a cos a) + pi - 2 a)``. Elementary integrals all; the tests repeat them by quadrature.
 """
 
 from math import asin, cos, pi, sin, sqrt
