@@ -2,5 +2,6 @@
 
 from wattproof.readers.contract import Answers, Reader
 from wattproof.readers.registry import installed_readers, open_recording
+from wattproof.readers.summary import FileSummary, summarize
 
-__all__ = ["Answers", "Reader", "installed_readers", "open_recording"]
+__all__ = ["Answers", "FileSummary", "Reader", "installed_readers", "open_recording", "summarize"]
