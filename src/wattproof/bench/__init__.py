@@ -1,6 +1,36 @@
-"""What is on the table: channels, loads, supply, meters, calibration, limits."""
+"""What is on the table: channels, loads, supply, meters, calibration, limits, and the readings typed there."""
 
-from wattproof.bench.model import Bench, BenchChannel, Limits, Load, Meter, Role, Supply
+from wattproof.bench.calibrate import Calibration, calibrate
+from wattproof.bench.calibrate_text import calibration_toml, parse_calibration
+from wattproof.bench.loads import OPEN_WORDS, NamedLoad, UnknownLoad, find_load, power_factor_of, resistance_of
+from wattproof.bench.meters import MeterDoubt, meter_uncertainty
+from wattproof.bench.model import Bench, BenchChannel, Limits, Load, Meter, Read, Role, Supply
 from wattproof.bench.parse import parse_bench
+from wattproof.bench.readings import ReadingKind, ReadingRow, parse_readings
 
-__all__ = ["Bench", "BenchChannel", "Limits", "Load", "Meter", "Role", "Supply", "parse_bench"]
+__all__ = [
+    "OPEN_WORDS",
+    "Bench",
+    "BenchChannel",
+    "Calibration",
+    "Limits",
+    "Load",
+    "Meter",
+    "MeterDoubt",
+    "NamedLoad",
+    "Read",
+    "ReadingKind",
+    "ReadingRow",
+    "Role",
+    "Supply",
+    "UnknownLoad",
+    "calibrate",
+    "calibration_toml",
+    "find_load",
+    "meter_uncertainty",
+    "parse_bench",
+    "parse_calibration",
+    "parse_readings",
+    "power_factor_of",
+    "resistance_of",
+]
