@@ -58,10 +58,10 @@ def itu_r_468(frequency_hz: NDArray[np.float64]) -> NDArray[np.float64]:
     ----------
     ITU-R BS.468-4, annex 1; the polynomials are the transfer function of its passive network.
     """
-    f = np.asarray(frequency_hz, dtype=np.float64)
-    even = -4.737338981378384e-24 * f**6 + 2.043828333606125e-15 * f**4 - 1.363894795463638e-7 * f**2 + 1
-    odd = 1.306612257412824e-19 * f**5 - 2.118150887518656e-11 * f**3 + 5.559488023498642e-4 * f
-    shape: NDArray[np.float64] = 10 ** (18.2 / 20) * 1.246332637532143e-4 * f / np.hypot(even, odd)
+    square = np.square(frequency_hz)
+    even = ((-4.737338981378384e-24 * square + 2.043828333606125e-15) * square - 1.363894795463638e-7) * square + 1
+    odd = ((1.306612257412824e-19 * square - 2.118150887518656e-11) * square + 5.559488023498642e-4) * frequency_hz
+    shape: NDArray[np.float64] = 10 ** (18.2 / 20) * 1.246332637532143e-4 * frequency_hz / np.hypot(even, odd)
     return shape
 
 
