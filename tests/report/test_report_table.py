@@ -59,15 +59,12 @@ def test_distortion_names_its_reference_and_the_floor():
 
 
 def test_distortion_near_the_floor_says_so():
-    assert "at the recorder's floor" in remarks(made("thd_f", 0.00101, 0.0, "V/V", floor=0.0006))
-    assert "at the recorder's floor" not in remarks(made("thd_f", 0.00121, 0.0, "V/V", floor=0.0006))
+    assert remarks(made("thd_f", 0.00101, 0.0, "V/V", floor=0.0006))[-1] == "at the recorder's floor of 0.06 %"
+    assert remarks(made("thd_f", 0.00121, 0.0, "V/V", floor=0.0006))[-1] == "recorder's floor 0.06 %"
 
 
 def test_distortion_of_nothing_has_no_decibels():
-    assert remarks(made("thd_f", 0.0, 0.0, "V/V", floor=1e-6)) == [
-        "recorder's floor 0.0001 %",
-        "at the recorder's floor",
-    ]
+    assert remarks(made("thd_f", 0.0, 0.0, "V/V", floor=1e-6)) == ["at the recorder's floor of 0.0001 %"]
 
 
 def test_unknown_conditions_are_still_said():

@@ -1,6 +1,16 @@
 """Objects in, text, HTML, JSON, CSV and pictures out; knows no paths, computes no figure."""
 
+from wattproof.report.charts import (
+    distortion_against_power,
+    efficiency_against_power,
+    power_over_time,
+    spectrum,
+    supply_sag,
+    waveform_at_limit,
+)
 from wattproof.report.data import figures_csv, results_json
+from wattproof.report.page import session_page
+from wattproof.report.svg import draw_svg
 from wattproof.report.table import FigureGroup, FigureRow, budget_text, figure_groups, figures_table
 from wattproof.report.words import CAUTIONS, figure_name
 
@@ -9,9 +19,17 @@ __all__ = [
     "FigureGroup",
     "FigureRow",
     "budget_text",
+    "distortion_against_power",
+    "draw_svg",
+    "efficiency_against_power",
     "figure_groups",
     "figure_name",
     "figures_csv",
     "figures_table",
+    "power_over_time",
     "results_json",
+    "session_page",
+    "spectrum",
+    "supply_sag",
+    "waveform_at_limit",
 ]

@@ -1,7 +1,7 @@
 """How a figure is written down: rounded to its doubt, in the trade's units, with its conditions in words."""
 
 from collections.abc import Mapping
-from math import isfinite, log, log10
+from math import degrees, isfinite, log, log10
 
 from wattproof.measure import Figure
 from wattproof.measure.model import Condition
@@ -15,7 +15,9 @@ _FLOOR_MARGIN = 2.0
 """A floor of half the reading, added in squares, is 13 % of it: nearer than that the recorder shares in the figure."""
 
 _ORDER = ("frequency_hz", "load_ohm", "supply_v", "bandwidth_hz")
-_HIDDEN = {"floor"}
+_RATIO_BASES = {"fundamental", "total"}
+"""Said with the ratio in dB, so not once more among the conditions."""
+
 _UNITS = {
     "hz": "Hz",
     "ohm": "ohm",
@@ -28,7 +30,7 @@ _UNITS = {
     "percent": "%",
     "db": "dB",
 }
-_WORDED = {"weighting": "{}-weighted", "basis": "from {}"}
+_WORDED = {"weighting": "{}-weighted", "harmonics": "to harmonic {}"}
 
 
 def is_harmonic(name: str) -> bool:
@@ -92,14 +94,15 @@ def remarks(figure: Figure) -> list[str]:
     """Say what belongs beside a distortion figure: the same in dB with its reference, and the recorder's floor."""
     said = []
     reference = words.REFERENCES.get("harmonic" if is_harmonic(figure.name) else figure.name)
+    if reference:
+        reference = words.BASES.get(str(figure.conditions.get("basis")), reference)
     if reference and figure.value > 0 and isfinite(figure.value):
         value_db, half_db = decibel(figure)
         said.append(f"{value_text(value_db, uncertainty=max(half_db, 0.1))} dB {reference}")
     floor = figure.conditions.get("floor")
     if is_distortion(figure.name) and isinstance(floor, int | float):
-        said.append(f"{words.FLOOR} {100 * floor:.2g} %")
-        if figure.interval95[0] < _FLOOR_MARGIN * floor:
-            said.append(words.AT_THE_FLOOR)
+        near = figure.interval95[0] < _FLOOR_MARGIN * floor
+        said.append((words.AT_THE_FLOOR if near else words.FLOOR).format(f"{100 * floor:.2g} %"))
     return said
 
 
@@ -111,14 +114,22 @@ def conditions_text(conditions: Mapping[str, Condition]) -> str:
     >>> conditions_text({"bandwidth_hz": (10, 20000), "load_ohm": 4.03, "frequency_hz": 47.0, "supply_v": 13.92})
     '47 Hz, 4.03 ohm, 13.92 V, 10 Hz to 20 kHz'
     >>> conditions_text({"at_s": 60, "basis": "v*i"})
-    'at 60 s, from v*i'
+    'at 60 s, from v·i'
     """
     keys = [key for key in _ORDER if key in conditions]
-    keys += [key for key in conditions if key not in _ORDER and key not in _HIDDEN]
+    keys += [key for key in conditions if key not in _ORDER and not _said_elsewhere(key, conditions[key])]
     return ", ".join(_condition(key, conditions[key]) for key in keys)
 
 
+def _said_elsewhere(key: str, value: Condition) -> bool:
+    return key == "floor" or (key == "basis" and value in _RATIO_BASES)
+
+
 def _condition(key: str, value: Condition) -> str:
+    if key == "basis":
+        return words.BASES.get(str(value), f"from {value}")
+    if key.endswith("_rad") and isinstance(value, int | float):
+        return f"{key.removesuffix('_rad').replace('_', ' ')} {degrees(value):.1f}°"
     if key in _WORDED:
         return _WORDED[key].format(value)
     stem, _, suffix = key.rpartition("_")

@@ -73,6 +73,25 @@ ROLES: Mapping[str, str] = MappingProxyType(
     }
 )
 
+ROLE_UNITS: Mapping[str, str] = MappingProxyType(
+    {
+        "load_voltage": "V",
+        "load_current": "A",
+        "supply_voltage": "V",
+        "supply_current": "A",
+        "drive_voltage": "V",
+        "temperature": "°C",
+    }
+)
+
+HEADS: dict[str, tuple[str, ...]] = {
+    "channels": ("Channel", "Input", "Largest", "Samples at the limit"),
+    "ratings": ("Rating", "Value", "Stated with it", "Not stated", "Source"),
+    "calibration": ("Channel", "Input", "Scale", "u of the scale", "Skew", "Calibrated"),
+    "loads": ("Load", "Cold", "u", "With heat", "Inductance", "Continuous"),
+    "meters": ("Meter", "Reads", "Accuracy", "In the band"),
+}
+
 RATINGS: Mapping[str, str] = MappingProxyType(
     {
         "power": "Power",
@@ -85,15 +104,20 @@ RATINGS: Mapping[str, str] = MappingProxyType(
     }
 )
 
+BASES: Mapping[str, str] = MappingProxyType(
+    {"v*i": "from v·i", "v^2/r": "from v²/R", "fundamental": "re fundamental", "total": "re total"}
+)
+"""What a figure was made of, or what a ratio is referred to: the condition ``basis``."""
+
 REFERENCES: Mapping[str, str] = MappingProxyType(
     {"thd_f": "re fundamental", "thd_r": "re total", "thd_n": "re total", "harmonic": "re fundamental"}
 )
-"""What a ratio in dB is referred to, by figure; the trade states it with distortion, not with gain."""
+"""What a ratio in dB is referred to where its basis is not stated; the trade says it with distortion, not with gain."""
 
 TYPES: Mapping[str, str] = MappingProxyType({"A": "from repeats", "B": "from other knowledge"})
 
-AT_THE_FLOOR = "at the recorder's floor"
-FLOOR = "recorder's floor"
+AT_THE_FLOOR = "at the recorder's floor of {}"
+FLOOR = "recorder's floor {}"
 WHOLE = "whole amplifier"
 UNKNOWN = "not known"
 NO_FIGURES = "No figures."
@@ -112,6 +136,9 @@ CAUTIONS: tuple[str, ...] = (
 PAGE: Mapping[str, str] = MappingProxyType(
     {
         "language": "en",
+        "unnamed_amplifier": "An amplifier without a file of its own",
+        "one_capture": "{} capture.",
+        "many_captures": "{} captures.",
         "skip": "Skip to the figures",
         "key": "What was found",
         "key_note": "Each figure stands with its 95 % interval and the conditions it was measured under. "
@@ -119,6 +146,7 @@ PAGE: Mapping[str, str] = MappingProxyType(
         "no_key": "These captures gave no figure that sums them up; all that was measured is listed below.",
         "strip": "Where the supply's power went",
         "strip_note": "The whole width is the power taken from the supply during the capture.",
+        "strip_heading": "{} from the supply, {}",
         "heat": "heat",
         "output": "output",
         "load": "load",
@@ -162,6 +190,14 @@ CHARTS: Mapping[str, str] = MappingProxyType(
         "supply_current": "Supply current (A)",
         "temperature": "Temperature (°C)",
         "efficiency": "Efficiency (%)",
+        "spectrum": "Level (dB re fundamental)",
+        "distortion_told": "Distortion and noise over power in the load, both logarithmic.",
+        "sag_told": "Supply voltage and current over power in the load.",
+        "sag_time_told": "Supply voltage and current over time.",
+        "efficiency_told": "Efficiency over power in the load.",
+        "sustain_told": "What was held and how it changed with time.",
+        "waveform_told": "A few cycles as recorded.",
+        "spectrum_told": "Level over frequency, frequency logarithmic.",
         "distortion_title": "Distortion against power",
         "waveform_title": "Waveform at the limit",
         "waveform_plain_title": "Waveform",

@@ -1,0 +1,272 @@
+"""One self-contained page of a session: no script, nothing fetched, every stranger's word escaped."""
+
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from wattproof import __version__
+from wattproof.amplifier import Amplifier
+from wattproof.bench import Bench
+from wattproof.measure import CaptureResult, Figure
+from wattproof.report import charts, inventory, palette, words
+from wattproof.report.drawing import Spec
+from wattproof.report.faces import conditions_text, face_value
+from wattproof.report.svg import draw_svg
+from wattproof.report.table import (
+    FigureGroup,
+    FigureRow,
+    budget_lines,
+    figure_groups,
+    figure_row,
+    output_name,
+    spread_text,
+)
+
+if TYPE_CHECKING:
+    import jinja2
+    from markupsafe import Markup
+
+_NARROW_PX = 340
+_KEY_FIGURES = {
+    "ramp": ("power_at_thd_1", "power_at_thd_10"),
+    "burst": ("burst_power", "burst_headroom"),
+    "hold": ("sustained_power",),
+    "steady": ("load_power", "load_power_v2r", "thd_n", "efficiency"),
+    "readings": ("load_power", "load_power_v2r", "thd_n", "efficiency"),
+    "idle": ("idle_current", "noise_rms"),
+}
+"""What a buyer asks first, by kind of capture, in the order in which a page answers."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Picture:
+    wide: "Markup"
+    narrow: "Markup"
+    caption: str
+
+
+def session_page(
+    results: Iterable[CaptureResult],
+    *,
+    bench: Bench | None,
+    amplifier: Amplifier | None,
+    title: str,
+    generated: datetime | None = None,
+) -> str:
+    """Write the page of a session.
+
+    Parameters
+    ----------
+    results : iterable of CaptureResult
+    bench : Bench or None
+        None where the captures were measured without one.
+    amplifier : Amplifier or None
+    title : str
+        What the page is called.
+    generated : datetime or None
+        When it was made; left out, the page does not say, and the same results give the same bytes.
+
+    Returns
+    -------
+    str
+        A complete HTML document.
+    """
+    kept = list(results)
+    anchors = {id(result): f"capture-{number}" for number, result in enumerate(kept, start=1)}
+    groups = figure_groups(kept)
+    return _environment().get_template("session.html.j2").render(
+        say=words.PAGE,
+        types=words.TYPES,
+        heads=words.HEADS,
+        cautions=words.CAUTIONS,
+        css=_styles(),
+        title=title,
+        lede=_lede(kept, bench, amplifier),
+        key_rows=[_key(result, figure, anchors[id(result)]) for result, figure in _key_figures(kept)],
+        strips=[strip for result in kept if (strip := _strip(result))],
+        doubts=_doubts(kept),
+        curves=_curves(kept),
+        captures=[_capture(result, groups, anchors[id(result)]) for result in kept],
+        amplifier=amplifier
+        and {"facts": inventory.amplifier_facts(amplifier), "ratings": inventory.rating_lines(amplifier)},
+        bench=bench and {"facts": inventory.bench_facts(bench), "tables": inventory.bench_tables(bench)},
+        made=f"{words.PAGE['made']} {__version__}" + (f", {generated:%Y-%m-%d %H:%M}" if generated else ""),
+    )  # fmt: skip
+
+
+@cache
+def _environment() -> "jinja2.Environment":
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("wattproof.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["typeset"] = typeset
+    return environment
+
+
+def typeset(text: str) -> str:
+    """Set minus signs and ranges as print does, and keep a number with its unit on one line.
+
+    Examples
+    --------
+    >>> typeset("-60.0 dB, 1.62-1.71 s").replace(chr(160), "~")
+    '−60.0~dB, 1.62–1.71~s'
+    """
+    text = re.sub(r"(?<![\w.])-(?=\d)", "−", text)
+    text = re.sub(r"(?<=\d)-(?=\d)", "–", text)
+    return re.sub(r"(?<=\d) (?=[^\W\d_]|[%°±µ])|(?<=±) ", "\N{NO-BREAK SPACE}", text)
+
+
+def _styles() -> "Markup":
+    from markupsafe import Markup
+
+    sheet = (files("wattproof.report") / "templates" / "page.css").read_text(encoding="utf-8")
+    dark = palette.dark_rules(".chart")
+    return Markup(f"{sheet}\n@media screen and (prefers-color-scheme: dark) {{\n{dark}\n}}")
+
+
+def _lede(results: Sequence[CaptureResult], bench: Bench | None, amplifier: Amplifier | None) -> str:
+    what = f"{amplifier.maker} {amplifier.model}" if amplifier else words.PAGE["unnamed_amplifier"]
+    where = f", {bench.name}" if bench else ""
+    count = words.PAGE["one_capture" if len(results) == 1 else "many_captures"].format(len(results))
+    return f"{what}{where}. {count}"
+
+
+def _key_figures(results: Sequence[CaptureResult]) -> list[tuple[CaptureResult, Figure]]:
+    return [
+        (result, figure)
+        for kind, names in _KEY_FIGURES.items()
+        for result in results
+        if result.kind == kind
+        for name in names
+        for figure in result.figures
+        if figure.name == name
+    ]
+
+
+def _key(result: CaptureResult, figure: Figure, anchor: str) -> dict[str, object]:
+    row = figure_row(figure, file=result.file)
+    name = row.name if figure.output in {None, "A"} else f"{row.name}, {output_name(figure.output)}"
+    return {"row": row, "name": name, "file": result.file, "anchor": anchor}
+
+
+def _strip(result: CaptureResult) -> dict[str, object] | None:
+    """Take the figures that part the supply's power: what reached each load, and heat; None unless all are there."""
+    supply, heat = result.figure("supply_power", None), result.figure("heat", None)
+    loads = [figure for figure in result.figures if figure.name == "load_power"]
+    if not (supply and heat and loads and all(figure.value > 0 for figure in (supply, heat, *loads))):
+        return None
+    parts = [
+        {
+            "look": f"load-{1 + number % 2}",
+            "width": f"{load.value:.5g}",
+            "text": face_value(load),
+            "name": _load_name(load, loads),
+        }
+        for number, load in enumerate(loads)
+    ]
+    parts.append({"look": "heat", "width": f"{heat.value:.5g}", "text": face_value(heat), "name": words.PAGE["heat"]})
+    under = conditions_text(
+        {k: v for k, v in loads[0].conditions.items() if k in {"frequency_hz", "load_ohm", "supply_v"}}
+    )
+    heading = words.PAGE["strip_heading"].format(face_value(supply), under).rstrip(", ")
+    return {"heading": heading, "file": result.file, "parts": parts}
+
+
+def _load_name(load: Figure, loads: Sequence[Figure]) -> str:
+    return f"{words.PAGE['load']} {load.output}" if len(loads) > 1 else words.PAGE["load"]
+
+
+def _doubts(results: Sequence[CaptureResult]) -> list[dict[str, str]]:
+    """Say a doubt that several captures share once, with all their names."""
+    told: dict[tuple[str, str, str], list[str]] = {}
+    for result in results:
+        for notice in result.warnings:
+            told.setdefault((notice.code, notice.message, notice.hint), []).append(result.file)
+    return [
+        {"code": code, "message": message, "hint": hint, "files": ", ".join(dict.fromkeys(found))}
+        for (code, message, hint), found in told.items()
+    ]
+
+
+def _curves(results: Sequence[CaptureResult]) -> list[_Picture]:
+    """Draw what all captures show together."""
+    return _pictures(
+        lambda width_px: charts.distortion_against_power(results, width_px=width_px),
+        lambda width_px: charts.supply_sag(results, width_px=width_px),
+        lambda width_px: charts.efficiency_against_power(results, width_px=width_px),
+    )
+
+
+def _own_pictures(result: CaptureResult) -> list[_Picture]:
+    """Draw what one capture shows alone."""
+    return _pictures(
+        lambda width_px: charts.power_over_time(result, width_px=width_px),
+        lambda width_px: charts.waveform_at_limit(result, width_px=width_px),
+        lambda width_px: charts.spectrum(result, width_px=width_px),
+    )
+
+
+def _pictures(*drawers: Callable[[int], Spec | None]) -> list[_Picture]:
+    """Draw each chart twice, for wide and for narrow pages: shrunk letters could not be read on a telephone."""
+    drawn = [(draw(charts.WIDE_PX), draw(_NARROW_PX)) for draw in drawers]
+    return [
+        _Picture(wide=_inline(wide), narrow=_inline(narrow), caption=str(wide["description"]))
+        for wide, narrow in drawn
+        if wide and narrow
+    ]
+
+
+def _inline(spec: Spec) -> "Markup":
+    from markupsafe import Markup
+
+    return Markup(draw_svg(spec))  # the drawing escapes the names it is given
+
+
+def _capture(result: CaptureResult, groups: Iterable[FigureGroup], anchor: str) -> dict[str, object]:
+    own = [group for group in groups if group.result is result]
+    return {
+        "anchor": anchor,
+        "file": result.file,
+        "told": _told(result),
+        "groups": [
+            {
+                "title": output_name(group.output).capitalize()
+                if group.output is None
+                else _output_title(group.output),
+                "heading": group.heading,
+                "shared": group.shared,
+                "rows": [_row(row) for row in group.rows],
+            }
+            for group in own
+        ],
+        "pictures": _own_pictures(result),
+        "channels": inventory.captured_lines(result.channels),
+    }
+
+
+def _output_title(output: str) -> str:
+    return f"{words.PAGE['output'].capitalize()} {output}"
+
+
+def _told(result: CaptureResult) -> str:
+    parts = [words.KINDS[result.kind].capitalize()]
+    parts += [] if result.duration_s is None else [f"{result.duration_s:.4g} s"]
+    parts += [] if result.sample_rate_hz is None else [f"{result.samples} samples at {result.sample_rate_hz:.6g} Hz"]
+    return ", ".join(parts)
+
+
+def _row(row: FigureRow) -> dict[str, object]:
+    budget = budget_lines(row.figure) if row.figure.u > 0 else []
+    spread = spread_text(row.figure) if budget else ""
+    said = {key: getattr(row, key) for key in ("name", "value", "remarks", "own_conditions", "origin")}
+    return {**said, "budget": budget, "spread": spread}

@@ -1,0 +1,51 @@
+"""Chart specifications drawn as SVG, without a browser and without the network."""
+
+import re
+from functools import cache
+from hashlib import sha256
+from html import escape
+from importlib.util import find_spec
+from json import dumps
+
+from wattproof.report.drawing import Spec
+
+VEGA_LITE = "6.4"
+_FONT_PACKAGE = "font_source_sans_pro"
+
+
+def draw_svg(spec: Spec) -> str:
+    """Draw a Vega-Lite specification.
+
+    Parameters
+    ----------
+    spec : dict
+        One of the charts of this room, its data inline.
+
+    Returns
+    -------
+    str
+        An ``<svg>`` element, an image with a title and a description; its ids are its own, so that many fit on a page.
+    """
+    import vl_convert
+
+    _register_font()
+    drawn: str = vl_convert.vegalite_to_svg(spec, vl_version=VEGA_LITE)
+    mark = sha256(dumps(spec, sort_keys=True).encode()).hexdigest()[:8]
+    drawn = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>c{mark}-", drawn)
+    return _told(drawn, mark, title=str(spec["title"]["text"]), description=str(spec["description"]))
+
+
+def _told(drawn: str, mark: str, *, title: str, description: str) -> str:
+    names = f'<title id="t{mark}">{escape(title)}</title><desc id="d{mark}">{escape(description)}</desc>'
+    opened = f'<svg role="img" aria-labelledby="t{mark} d{mark}"'
+    return re.sub(r"<svg\b([^>]*)>", lambda found: f"{opened}{found[1]}>{names}", drawn, count=1)
+
+
+@cache
+def _register_font() -> None:
+    """Let the drawing measure its text in the font it names; without the package it measures in its own sans."""
+    import vl_convert
+
+    found = find_spec(_FONT_PACKAGE)
+    for folder in (found.submodule_search_locations or ()) if found else ():
+        vl_convert.register_font_directory(f"{folder}/files")

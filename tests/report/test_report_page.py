@@ -1,0 +1,182 @@
+"""The page: one file, no script, nothing fetched, every stranger's word escaped."""
+
+import re
+from datetime import datetime
+from html.parser import HTMLParser
+
+import pytest
+
+from wattproof.amplifier import Amplifier, Rating
+from wattproof.bench import Bench, BenchChannel, Load
+from wattproof.errors import Notice
+from wattproof.measure import CapturedChannel, CaptureResult, CurvePoint, Figure
+from wattproof.report import CAUTIONS, session_page
+from wattproof.report.page import typeset
+
+VOID = {"meta", "link", "br", "img", "input", "hr", "col"}
+
+
+class Outline(HTMLParser):
+    """Takes a page apart and complains of what is left open."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.tags, self.ids, self.links, self.headings, self.text = [], [], [], [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        told = dict(attrs)
+        self.tags.append((tag, told))
+        self.ids += [told["id"]] if "id" in told else []
+        self.links += [told["href"]] if tag == "a" else []
+        self.headings += [int(tag[1])] if re.fullmatch("h[1-6]", tag) else []
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        assert self.open, f"</{tag}> closes nothing"
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.text.append(data)
+
+
+def outline(page):
+    parser = Outline()
+    parser.feed(page)
+    parser.close()
+    return parser
+
+
+@pytest.fixture(scope="session")
+def page(results, bench, amplifier):
+    when = datetime(2031, 5, 14, 9, 30)  # noqa: DTZ001
+    return session_page(results, bench=bench, amplifier=amplifier, title="Bittern 1", generated=when)
+
+
+@pytest.fixture(scope="session")
+def parsed(page):
+    return outline(page)
+
+
+def test_the_page_is_well_formed(parsed):
+    assert parsed.open == []
+    assert len(set(parsed.ids)) == len(parsed.ids)
+
+
+def test_headings_descend_one_step_at_a_time(parsed):
+    assert parsed.headings[0] == 1
+    assert parsed.headings.count(1) == 1
+    assert all(after - before <= 1 for before, after in zip(parsed.headings, parsed.headings[1:], strict=False))
+
+
+def test_links_lead_to_places_on_the_page(parsed):
+    assert len(parsed.links) > 5
+    assert {link.removeprefix("#") for link in parsed.links} <= set(parsed.ids)
+
+
+def test_the_page_fetches_nothing_and_runs_nothing(page, parsed):
+    addresses = set(re.findall(r"https?://[^\"'\s<>]+", page))
+    assert addresses <= {"http://www.w3.org/2000/svg", "http://www.w3.org/1999/xlink"}
+    assert not {"script", "link", "img", "iframe", "object"} & {tag for tag, _ in parsed.tags}
+    assert not [name for _, attrs in parsed.tags for name in attrs if name.startswith("on") or name == "src"]
+    assert not re.search(r"@import|url\((?!#)", page)
+    policy = next(attrs["content"] for _, attrs in parsed.tags if attrs.get("http-equiv") == "Content-Security-Policy")
+    assert policy == "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+
+
+def test_every_figure_doubt_and_caution_is_on_the_page(parsed, results):
+    text = " ".join(" ".join(parsed.text).split())
+    assert all(caution in text for caution in CAUTIONS)
+    assert all(warning.message in text and warning.hint in text for result in results for warning in result.warnings)
+    rows = [tag for tag, attrs in parsed.tags if tag == "details"]
+    assert len(rows) == sum(len(result.figures) for result in results)
+
+
+def test_the_key_figures_come_first_with_doubt_and_conditions(page):
+    key = page[page.index('id="found"') : page.index('id="strip"')]
+    assert key.index("Power at 1 % distortion") < key.index("Sustained power")
+    plain = key.replace("\N{NO-BREAK SPACE}", " ")
+    assert re.search(r"\d+\.\d ± \d\.\d W", plain)
+    assert "47 Hz, 4.03 ohm" in plain
+
+
+def test_the_strip_s_widths_are_the_figures(page, results):
+    hold = results[4]
+    widths = [float(width) for width in re.findall(r'style="flex: ([\d.]+) 1 0"', page)]
+    assert widths[-2:] == pytest.approx([hold.figure("load_power").value, hold.figure("heat", None).value], rel=1e-4)
+
+
+def test_an_impossible_efficiency_gets_no_strip():
+    parts = (("supply_power", 90.0, None), ("load_power", 100.0, "A"), ("heat", -10.0, None))
+    figures = tuple(Figure(name=n, value=v, u=1.0, unit="W", output=o, origin="a.wav 0-1 s") for n, v, o in parts)
+    page = session_page(
+        [CaptureResult(file="a.wav", kind="steady", figures=figures)], bench=None, amplifier=None, title="x"
+    )
+    assert 'class="bar"' not in page
+    assert "-10" in page or "−10" in page
+
+
+def test_the_same_results_give_the_same_bytes(results, bench, amplifier):
+    some = results[2:4]
+    first, second = (session_page(some, bench=bench, amplifier=amplifier, title="x") for _ in range(2))
+    assert first == second
+
+
+def test_a_page_of_nothing_still_says_so():
+    page = session_page([], bench=None, amplifier=None, title="Nothing yet")
+    assert outline(page).open == []
+    assert "no figure that sums them up" in page
+    assert "Nothing doubtful was noticed" in page
+
+
+EVIL = "<script>alert(1)</script>\"'&{{ 7*7 }}"
+
+
+def test_hostile_words_stay_words():
+    figure = Figure(name=EVIL, value=1.0, u=0.1, unit=EVIL, output=EVIL, conditions={EVIL: EVIL}, origin=EVIL)
+    key = figure.model_copy(update={"name": "load_power"})
+    result = CaptureResult(
+        file=EVIL,
+        kind="steady",
+        figures=(figure, key),
+        channels=(CapturedChannel(role=EVIL, output=EVIL, name=EVIL, peak=1.0, clipped=0),),
+        curve=tuple(CurvePoint(t_s=float(n), output=EVIL, load_power=10.0**n, thd_n=0.01) for n in range(3)),
+        warnings=(Notice(code=EVIL, message=EVIL, hint=EVIL),),
+    )
+    ramp = result.model_copy(update={"kind": "ramp"})
+    bench = Bench(
+        name=EVIL,
+        channels=(BenchChannel(input=EVIL, role="load_voltage", output=EVIL),),
+        loads=(Load(name=EVIL, resistance_ohm=4.0),),
+    )
+    rating = Rating(quantity=EVIL, value=1.0, unit=EVIL, source=EVIL, note=EVIL)
+    amplifier = Amplifier(maker=EVIL, model=EVIL, controls={EVIL: EVIL}, notes=EVIL, ratings=(rating,))
+    page = session_page([result, ramp], bench=bench, amplifier=amplifier, title=EVIL)
+    parsed = outline(page)
+    assert parsed.open == []
+    assert "script" not in {tag for tag, _ in parsed.tags}
+    assert "{{ 7*7 }}" in "".join(parsed.text)
+    assert page.count("<h1>") == 1
+
+
+@pytest.mark.parametrize(
+    ("raw", "set_"),
+    [
+        ("-60.0 dB", "−60.0 dB"),
+        ("1.62-1.71 s", "1.62–1.71 s"),
+        ("512.3 ± 4.2 W", "512.3 ± 4.2 W"),
+        ("10 Hz to 20 kHz", "10 Hz to 20 kHz"),
+        ("A-weighted", "A-weighted"),
+    ],
+)
+def test_numbers_are_set_as_print_does(raw, set_):
+    assert typeset(raw).replace("\N{NO-BREAK SPACE}", " ") == set_
+
+
+def test_a_power_rating_says_what_it_leaves_out():
+    bare = Amplifier(maker="Saltmarsh", model="Bittern", ratings=(Rating(quantity="power", value=500, unit="W"),))
+    page = session_page([], bench=None, amplifier=bare, title="x")
+    assert "load, supply voltage, distortion" in page
