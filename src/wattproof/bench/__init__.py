@@ -3,7 +3,7 @@
 from wattproof.bench.calibrate import Calibration, calibrate
 from wattproof.bench.calibrate_text import calibration_toml, parse_calibration
 from wattproof.bench.loads import OPEN_WORDS, NamedLoad, UnknownLoad, find_load, power_factor_of, resistance_of
-from wattproof.bench.meters import MeterDoubt, meter_uncertainty
+from wattproof.bench.meters import MeterDoubt, UnknownMeter, find_meter, meter_uncertainty
 from wattproof.bench.model import Bench, BenchChannel, Limits, Load, Meter, Read, Role, Supply
 from wattproof.bench.parse import parse_bench
 from wattproof.bench.readings import ReadingKind, ReadingRow, parse_readings
@@ -24,9 +24,11 @@ __all__ = [
     "Role",
     "Supply",
     "UnknownLoad",
+    "UnknownMeter",
     "calibrate",
     "calibration_toml",
     "find_load",
+    "find_meter",
     "meter_uncertainty",
     "parse_bench",
     "parse_calibration",

@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 from math import hypot, sqrt
+from typing import NamedTuple
 
-from wattproof.bench.model import Meter
+from wattproof.bench.model import Bench, Meter, Read
 from wattproof.errors import Notice
 
 _DC = {"supply_voltage", "supply_current"}
@@ -35,6 +36,38 @@ class MeterDoubt:
     def u(self) -> float:
         """Combined standard uncertainty."""
         return hypot(self.shared, self.own, self.resolution)
+
+
+class UnknownMeter(NamedTuple):
+    """Which meter was read cannot be told: what would be right."""
+
+    what: str
+    cure: str
+
+
+def find_meter(
+    bench: Bench, quantity: Read, *, name: str | None, frequency_hz: float | None
+) -> Meter | UnknownMeter | None:
+    """Find the meter that a quantity was read from; None where the bench has none for it and none is named.
+
+    Examples
+    --------
+    >>> find_meter(Bench(), "load_voltage", name=None, frequency_hz=47.0) is None
+    True
+    """
+    fitting = [meter for meter in bench.meters if meter.quantity == quantity]
+    names = sorted({meter.name for meter in fitting})
+    listed = " or ".join(f'"{one}"' for one in names)
+    if name is not None and name not in names:
+        cure = f"write {listed}" if names else f'add [[meters]] with name = "{name}", quantity = "{quantity}"'
+        return UnknownMeter(f'the bench has no meter "{name}" for {quantity}', cure)
+    if name is None and len(names) > 1:
+        return UnknownMeter(
+            f"{quantity} may have been read from {listed}", f"add a column {quantity}_meter that names the meter"
+        )
+    fitting = [meter for meter in fitting if name in {None, meter.name}]
+    covering = [meter for meter in fitting if meter.covers(frequency_hz)]
+    return next(iter(covering or fitting), None)
 
 
 def meter_uncertainty(

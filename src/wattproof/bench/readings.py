@@ -62,6 +62,11 @@ class ReadingRow(Part):
     meters: dict[Read, str] = Field(default_factory=dict, description="meter of a quantity, where it is named")
     steps: dict[Read, float] = Field(default_factory=dict, description="one count of the last digit typed")
 
+    @property
+    def quantities(self) -> tuple[Read, ...]:
+        """Quantities that were typed."""
+        return tuple(quantity for quantity in QUANTITY_COLUMNS if self.reading(quantity) is not None)
+
     def reading(self, quantity: Read) -> float | None:
         """Give what was typed for a quantity, in the column's own unit; None where the cell is blank."""
         value: float | None = getattr(self, QUANTITY_COLUMNS[quantity])
