@@ -106,7 +106,7 @@ def ramp(file: str, load_ohm: float, *, output: str = "A", floor: float = 0.0000
             supply_v=14.2,
             **common,
         ),
-        figure("small_signal_gain", 36.77, 0.0021, "V/V", origin=f"{file} 0.0-3.0 s", output=output, **common),
+        figure("gain", 36.77, 0.0021, "V/V", origin=f"{file} 0.0-3.0 s", output=output, **common),
         figure(
             "supply_voltage_min",
             min(p["supply_voltage"] for p in points),

@@ -71,6 +71,14 @@ def test_unknown_conditions_are_still_said():
     assert conditions_text({"frame_s": 0.0213, "method": "joint fit"}) == "frame 0.0213 s, method joint fit"
 
 
+def test_known_conditions_are_said_in_a_phrase():
+    said = conditions_text(
+        {"thd_n": 0.01, "thd_basis": "total", "phase_rad": 3.141592653589793, "weighting": "none", "basis": "v*i"}
+    )
+    assert said == "at 1 % distortion and noise, re total, phase 180.0°, unweighted, from v·i"
+    assert conditions_text({"basis": ""}) == ""
+
+
 def test_the_budget_lists_each_source(results):
     figure = results[0].figure("power_at_thd_1")
     text = budget_text(figure)

@@ -8,8 +8,8 @@ from wattproof.measure.model import Condition
 from wattproof.quantity import Quantity, interval_text, value_text
 from wattproof.report import words
 
-_PERCENT = {"thd_f", "thd_r", "thd_n", "efficiency", "burst_droop"}
-_DECIBEL = {"gain", "gain_small_signal", "small_signal_gain", "gain_compression", "burst_headroom", "sinad", "snr"}
+_PERCENT = {"thd_f", "thd_r", "thd_n", "efficiency"}
+_DECIBEL = ("gain", "burst_headroom", "sinad", "snr")
 _PREFIXED = {"V", "A", "W", "ohm", "s"}
 _FLOOR_MARGIN = 2.0
 """A floor of half the reading, added in squares, is 13 % of it: nearer than that the recorder shares in the figure."""
@@ -30,7 +30,7 @@ _UNITS = {
     "percent": "%",
     "db": "dB",
 }
-_WORDED = {"weighting": "{}-weighted", "harmonics": "to harmonic {}"}
+_RATIOS = {"thd_n", "thd_f"}
 
 
 def is_harmonic(name: str) -> bool:
@@ -59,7 +59,7 @@ def face_value(figure: Figure) -> str:
         return words.UNKNOWN
     if figure.name in _PERCENT or is_harmonic(figure.name):
         return interval_text(_scaled(figure, 100.0, "%"))
-    if figure.name in _DECIBEL and figure.value > 0:
+    if figure.name.startswith(_DECIBEL) and figure.value > 0:
         return _decibel_interval(figure)
     if figure.unit in _PREFIXED:
         return interval_text(_prefixed(figure))
@@ -118,7 +118,7 @@ def conditions_text(conditions: Mapping[str, Condition]) -> str:
     """
     keys = [key for key in _ORDER if key in conditions]
     keys += [key for key in conditions if key not in _ORDER and not _said_elsewhere(key, conditions[key])]
-    return ", ".join(_condition(key, conditions[key]) for key in keys)
+    return ", ".join(filter(None, (_condition(key, conditions[key]) for key in keys)))
 
 
 def _said_elsewhere(key: str, value: Condition) -> bool:
@@ -130,13 +130,13 @@ def _condition(key: str, value: Condition) -> str:
         return words.BASES.get(str(value), f"from {value}")
     if key.endswith("_rad") and isinstance(value, int | float):
         return f"{key.removesuffix('_rad').replace('_', ' ')} {degrees(value):.1f}°"
-    if key in _WORDED:
-        return _WORDED[key].format(value)
     stem, _, suffix = key.rpartition("_")
     unit = _UNITS.get(suffix, "") if stem else ""
-    said = _amount(value, unit)
+    said = f"{100 * value:g} %" if key in _RATIOS and isinstance(value, int | float) else _amount(value, unit)
     if key in _ORDER:
         return said
+    if key in words.CONDITIONS:
+        return "unweighted" if (key, value) == ("weighting", "none") else words.CONDITIONS[key].format(said)
     return f"{(stem if unit else key).replace('_', ' ')} {said}"
 
 

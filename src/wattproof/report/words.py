@@ -23,14 +23,13 @@ FIGURES: Mapping[str, str] = MappingProxyType(
         "thd_n": "Distortion and noise",
         "sinad": "Signal over distortion and noise",
         "noise_rms": "Noise, r.m.s.",
-        "noise_a_weighted": "Noise, A-weighted",
+        "noise_rms_a": "Noise, A-weighted",
         "snr": "Signal over noise",
         "dc_offset": "Direct voltage at the output",
         "crest_factor": "Crest factor",
         "gain": "Gain",
-        "gain_small_signal": "Gain at low level",
-        "small_signal_gain": "Gain at low level",
-        "gain_compression": "Loss of gain at the limit",
+        "damping_factor": "Damping factor",
+        "output_resistance": "Output resistance",
         "supply_voltage": "Supply voltage, mean",
         "supply_voltage_min": "Supply voltage, lowest",
         "supply_current": "Supply current, mean",
@@ -40,13 +39,13 @@ FIGURES: Mapping[str, str] = MappingProxyType(
         "heat": "Heat in the amplifier",
         "source_resistance": "Resistance of the supply and its leads",
         "power_at_clip_onset": "Power where clipping begins",
+        "load_voltage_at_clip_onset": "Load voltage where clipping begins",
         "burst_power": "Burst power",
         "burst_headroom": "Burst headroom",
-        "burst_droop": "Fall of power within a burst",
-        "burst_recovery": "Recovery after a burst",
         "sustained_power": "Sustained power",
         "idle_current": "Supply current at idle",
         "temperature": "Temperature",
+        "temperature_rise": "Rise of temperature",
     }
 )
 """Figure names in plain words. Harmonics and powers at a limit are worded by `figure_name`."""
@@ -92,6 +91,22 @@ HEADS: dict[str, tuple[str, ...]] = {
     "meters": ("Meter", "Reads", "Accuracy", "In the band"),
 }
 
+CONDITIONS: Mapping[str, str] = MappingProxyType(
+    {
+        "weighting": "{}-weighted",
+        "harmonics": "to harmonic {}",
+        "thd_n": "at {} distortion and noise",
+        "thd_basis": "re {}",
+        "which": "{}",
+        "kind": "{}",
+        "frame_cycles": "frames of {} cycles",
+        "slope_db_per_s": "rising {} dB/s",
+        "ripple_hz": "ripple at {}",
+        "outputs_measured": "outputs measured: {}",
+    }
+)
+"""Conditions that read better in a phrase of their own; the others are said as name, value, unit."""
+
 RATINGS: Mapping[str, str] = MappingProxyType(
     {
         "power": "Power",
@@ -105,7 +120,14 @@ RATINGS: Mapping[str, str] = MappingProxyType(
 )
 
 BASES: Mapping[str, str] = MappingProxyType(
-    {"v*i": "from v·i", "v^2/r": "from v²/R", "fundamental": "re fundamental", "total": "re total"}
+    {
+        "v*i": "from v·i",
+        "v^2/r": "from v²/R",
+        "fundamental": "re fundamental",
+        "total": "re total",
+        "typed": "as typed",
+        "": "",
+    }
 )
 """What a figure was made of, or what a ratio is referred to: the condition ``basis``."""
 
@@ -208,6 +230,8 @@ CHARTS: Mapping[str, str] = MappingProxyType(
     }
 )
 
+_AT_A_LIMIT = {"power": "Power", "load_voltage": "Load voltage", "gain_compression": "Loss of gain"}
+_LIMIT = re.compile(rf"({'|'.join(_AT_A_LIMIT)})_at_thd_(\d+(?:[_.p]\d+)?)")
 _ORDINALS = {2: "2nd", 3: "3rd"}
 
 
@@ -225,8 +249,8 @@ def figure_name(name: str) -> str:
     """
     if name in FIGURES:
         return FIGURES[name]
-    if (limit := limit_percent(name)) is not None:
-        return f"Power at {limit:g} % distortion"
+    if match := _LIMIT.fullmatch(name):
+        return f"{_AT_A_LIMIT[match[1]]} at {_percent(match[2]):g} % distortion"
     if match := re.fullmatch(r"harmonic_(\d+)(_phase)?", name):
         order = int(match[1])
         return f"{_ORDINALS.get(order, f'{order}th')} harmonic{', phase' if match[2] else ''}"
@@ -234,12 +258,16 @@ def figure_name(name: str) -> str:
 
 
 def limit_percent(name: str) -> float | None:
-    """Give the distortion limit, %, that a figure's name states; None for other figures.
+    """Give the distortion limit, %, of a power at a limit from its name; None for other figures.
 
     Examples
     --------
     >>> limit_percent("power_at_thd_10"), limit_percent("power_at_thd_0_1"), limit_percent("heat")
     (10.0, 0.1, None)
     """
-    match = re.fullmatch(r"power_at_thd_(\d+(?:[_.p]\d+)?)", name)
-    return float(re.sub("[_p]", ".", match[1])) if match else None
+    match = _LIMIT.fullmatch(name)
+    return _percent(match[2]) if match and match[1] == "power" else None
+
+
+def _percent(digits: str) -> float:
+    return float(re.sub("[_p]", ".", digits))
