@@ -128,7 +128,7 @@ def test_hold_in_blocks_is_the_hold_in_memory():
 def test_long_hold_goes_to_disk(tmp_path):
     start = time.perf_counter()
     truth, bench = write_hold(tmp_path / "hold.wav", seconds=5.0, rate_hz=48000.0)
-    assert time.perf_counter() - start < 10  # only a hang: it takes a second
+    assert time.perf_counter() - start < 60  # only a hang: it takes a second
     samples, rate_hz = soundfile.read(tmp_path / "hold.wav")
     assert (samples.shape, rate_hz) == ((240000, 8), 48000)
     assert [c.input for c in bench.channels] == list(range(1, 9))

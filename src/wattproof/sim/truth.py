@@ -1,0 +1,140 @@
+"""What the bench day's files should be measured to be: averages of what truly happened, before any recorder."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from math import sqrt
+
+import numpy as np
+
+from wattproof.sim import drive, workshop
+from wattproof.sim.amplifier import Played, SimulatedAmplifier, SimulatedLoad, play
+from wattproof.sim.bench_day import STEPS, Step, kept, play_step
+from wattproof.sim.scope import scope_played
+
+_RATE_HZ = 96000.0
+_BAND_HZ = 20000.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Steady:
+    """Averages over whole cycles of one output."""
+
+    load_power: float
+    load_voltage_rms: float
+    load_current_rms: float
+    thd_f: float
+    gain: float
+    supply_voltage: float
+    supply_current: float
+    supply_power: float
+
+
+def averages(played: Played, *, row: int = 0, tone_hz: float = workshop.TONE_HZ) -> Steady:
+    """Average over the whole cycles that fit; harmonics by projection on them, up to 20 kHz.
+
+    Parameters
+    ----------
+    played : Played
+        Of a constant tone.
+    row : int
+        Which output.
+    tone_hz : float > 0
+    """
+    cycles = int(played.n_samples * tone_hz / played.rate_hz + 1e-9)
+    whole = played.cut(0, round(cycles * played.rate_hz / tone_hz))
+    volts, amps, drive_v = whole.load_v[row], whole.load_a[row], whole.drive_v[row]
+    orders = np.arange(1, int(min(_BAND_HZ, played.rate_hz / 2) / tone_hz))
+    lines = np.abs(np.fft.rfft(volts - volts.mean()))[orders * cycles]
+    drive_peak = np.abs(np.fft.rfft(drive_v))[cycles]
+    return Steady(
+        load_power=float(np.mean(volts * amps)),
+        load_voltage_rms=sqrt(float(np.mean(volts**2))),
+        load_current_rms=sqrt(float(np.mean(amps**2))),
+        thd_f=float(np.linalg.norm(lines[1:]) / lines[0]),
+        gain=float(lines[0] / drive_peak),
+        supply_voltage=float(whole.supply_v.mean()),
+        supply_current=float(whole.supply_a.mean()),
+        supply_power=float(np.mean(whole.supply_v * whole.supply_a)),
+    )
+
+
+def steady_at(amplifier: SimulatedAmplifier, load: SimulatedLoad, drive_v_rms: float) -> Steady:
+    """Average one second of a constant tone, after a quarter of a second to settle: cold, as a ramp meets it."""
+    times_s = np.arange(round(1.25 * _RATE_HZ)) / _RATE_HZ
+    drives = drive.tone(times_s, tone_hz=workshop.TONE_HZ, drive_v_rms=drive_v_rms)[None]
+    played = play(amplifier, drives, _RATE_HZ, source=workshop.SOURCE, loads=(load,))
+    return averages(played.cut(round(0.25 * _RATE_HZ), times_s.size))
+
+
+@cache
+def steady_at_thd(amplifier: SimulatedAmplifier, load: SimulatedLoad, thd: float) -> Steady:
+    """Find the constant tone whose distortion is `thd` (V/V), by bisection of the drive above half of its largest."""
+    low, high = 1.0, 3.0
+    found = steady_at(amplifier, load, high)
+    for _ in range(16):
+        middle = 0.5 * (low + high)
+        found = steady_at(amplifier, load, middle)
+        low, high = (middle, high) if found.thd_f < thd else (low, middle)
+    return found
+
+
+def _step(file: str) -> Step:
+    return next(step for step in STEPS if step.file == file)
+
+
+@cache
+def day_truth() -> Mapping[str, Mapping[str, float]]:
+    """Give the truth of each file by the names of the figures; some seconds of work, done once.
+
+    The powers at 1 and 10 % are those of constant tones on a cold amplifier, not of the ramp's own samples.
+    """
+    four, two = (_powers(load) for load in (workshop.LOAD_4, workshop.LOAD_2))
+    return {
+        "01-idle.wav": {"idle_current": workshop.BITTERN_1.idle_a, "dc_offset": workshop.BITTERN_1.dc_v},
+        "02-steady-4-ohm.wav": _steady("02-steady-4-ohm.wav"),
+        "03-ramp-4-ohm.flac": four,
+        "04-ramp-2-ohm.wav": two,
+        "05-burst-2-ohm.wav": {"burst_power": _burst_power()},
+        "06-hold-2-ohm.flac": _hold(),
+        "07-scope-1khz.csv": vars(averages(scope_played(), tone_hz=997.0)),
+        "fieldfare-2/01-steady-both-4-ohm.wav": {
+            **_steady("fieldfare-2/01-steady-both-4-ohm.wav"),
+            **{f"{k}_b": v for k, v in _steady("fieldfare-2/01-steady-both-4-ohm.wav", row=1).items()},
+        },
+    }
+
+
+def _powers(load: SimulatedLoad) -> dict[str, float]:
+    one, ten = (steady_at_thd(workshop.BITTERN_1, load, thd) for thd in (0.01, 0.10))
+    return {
+        "power_at_thd_1": one.load_power,
+        "power_at_thd_10": ten.load_power,
+        "supply_voltage_at_thd_1": one.supply_voltage,
+    }
+
+
+def _steady(file: str, *, row: int = 0) -> dict[str, float]:
+    step = _step(file)
+    return vars(averages(kept(step, play_step(step)), row=row))
+
+
+def _burst_power() -> float:
+    """Mean of v*i over the last burst that lies wholly within the capture, all of its cycles."""
+    step = _step("05-burst-2-ohm.wav")
+    played = kept(step, play_step(step))
+    first, stop = (round(cycle / workshop.TONE_HZ * played.rate_hz) for cycle in (4 * 47 - 8, 4 * 47))
+    return float(np.mean(played.load_v[0, first:stop] * played.load_a[0, first:stop]))
+
+
+def _hold() -> dict[str, float]:
+    """Mean power over the whole second around each time; the second before the end for the last."""
+    step = _step("06-hold-2-ohm.flac")
+    played = kept(step, play_step(step))
+    power_w = played.load_v[0] * played.load_a[0]
+
+    def around(t_s: float) -> float:
+        start = round(min(max(t_s - 0.5, 0.0), step.seconds - 1) * played.rate_hz)
+        return float(power_w[start : start + round(played.rate_hz)].mean())
+
+    return {f"sustained_power_{t_s:g}_s": around(t_s) for t_s in (1.0, 10.0, 30.0, 60.0)}
