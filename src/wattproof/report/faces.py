@@ -1,7 +1,7 @@
 """How a figure is written down: rounded to its doubt, in the trade's units, with its conditions in words."""
 
 from collections.abc import Mapping
-from math import degrees, isfinite, log, log10
+from math import ceil, degrees, isfinite, log, log10
 
 from wattproof.measure import Figure
 from wattproof.measure.model import Condition
@@ -72,7 +72,7 @@ def _scaled(figure: Quantity, factor: float, unit: str) -> Quantity:
 
 def _prefixed(figure: Quantity) -> Quantity:
     size = max(abs(figure.value), figure.k95 * figure.u)
-    if 0 < size < 1e-4:
+    if 0 < size < 1e-3:
         return _scaled(figure, 1e6, f"µ{figure.unit}")
     if 0 < size < 0.1:
         return _scaled(figure, 1e3, f"m{figure.unit}")
@@ -96,14 +96,27 @@ def remarks(figure: Figure) -> list[str]:
     reference = words.REFERENCES.get("harmonic" if is_harmonic(figure.name) else figure.name)
     if reference:
         reference = words.BASES.get(str(figure.conditions.get("basis")), reference)
-    if reference and figure.value > 0 and isfinite(figure.value):
-        value_db, half_db = decibel(figure)
-        said.append(f"{value_text(value_db, uncertainty=max(half_db, 0.1))} dB {reference}")
+    if reference and isfinite(figure.value) and figure.interval95[1] > 0:
+        said.append(f"{_decibel_words(figure)} {reference}")
     floor = figure.conditions.get("floor")
     if is_distortion(figure.name) and isinstance(floor, int | float):
         near = figure.interval95[0] < _FLOOR_MARGIN * floor
-        said.append((words.AT_THE_FLOOR if near else words.FLOOR).format(f"{100 * floor:.2g} %"))
+        said.append((words.AT_THE_FLOOR if near else words.FLOOR).format(f"{two_figures(100 * floor)} %"))
     return said
+
+
+def _decibel_words(figure: Figure) -> str:
+    """Write a ratio in dB; where its interval reaches zero only an upper end can be told."""
+    if figure.interval95[0] <= 0:
+        upper, _ = decibel(figure.model_copy(update={"value": figure.interval95[1]}))
+        return words.BELOW.format(f"{ceil(upper)} dB")
+    value_db, half_db = decibel(figure)
+    return f"{value_text(value_db, uncertainty=max(half_db, 0.1))} dB"
+
+
+def two_figures(value: float) -> str:
+    """Write a positive number to two significant figures, never with an exponent."""
+    return value_text(value, uncertainty=value) if value > 0 else "0"
 
 
 def conditions_text(conditions: Mapping[str, Condition]) -> str:
@@ -129,7 +142,7 @@ def _condition(key: str, value: Condition) -> str:
     if key == "basis":
         return words.BASES.get(str(value), f"from {value}")
     if key.endswith("_rad") and isinstance(value, int | float):
-        return f"{key.removesuffix('_rad').replace('_', ' ')} {degrees(value):.1f}°"
+        return f"{key.removesuffix('_rad').replace('_', ' ')} {round(degrees(value), 1) + 0.0:.1f}°"
     stem, _, suffix = key.rpartition("_")
     unit = _UNITS.get(suffix, "") if stem else ""
     said = f"{100 * value:g} %" if key in _RATIOS and isinstance(value, int | float) else _amount(value, unit)

@@ -1,6 +1,7 @@
 """Figures as rows, and the rows as text that can be read aloud."""
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -42,7 +43,7 @@ class FigureRow:
 
 @dataclass(frozen=True, kw_only=True)
 class FigureGroup:
-    """The figures of one output of one capture; `shared` is what all of them have in common."""
+    """The figures of one output of one capture; `shared` holds for each row that does not say otherwise."""
 
     result: CaptureResult
     output: str | None
@@ -56,9 +57,10 @@ def figure_groups(results: Iterable[CaptureResult]) -> tuple[FigureGroup, ...]:
     return tuple(_group(result, output) for result in results for output in _outputs(result))
 
 
-def figure_row(figure: Figure, *, file: str = "", shared: Sequence[str] = ()) -> FigureRow:
-    """Word one figure; `shared` names conditions that are said once for its group."""
-    own = {key: value for key, value in figure.conditions.items() if key not in shared}
+def figure_row(figure: Figure, *, file: str = "", shared: Mapping[str, Condition] | None = None) -> FigureRow:
+    """Word one figure; `shared` holds conditions that are said once for its group."""
+    said = shared or {}
+    own = {key: value for key, value in figure.conditions.items() if key not in said or said[key] != value}
     return FigureRow(
         figure=figure,
         name=words.figure_name(figure.name),
@@ -78,15 +80,21 @@ def _group(result: CaptureResult, output: str | None) -> FigureGroup:
     figures = [figure for figure in result.figures if figure.output == output]
     shared = _shared(figures)
     heading = f"{result.file}, {words.KINDS[result.kind]}, {output_name(output)}"
-    rows = tuple(figure_row(figure, file=result.file, shared=tuple(shared)) for figure in figures)
+    rows = tuple(figure_row(figure, file=result.file, shared=shared) for figure in figures)
     return FigureGroup(result=result, output=output, heading=heading, shared=conditions_text(shared), rows=rows)
 
 
 def _shared(figures: Sequence[Figure]) -> dict[str, Condition]:
-    first = figures[0].conditions
+    """Take the conditions that all figures state and at least half of them state alike; the rows say what differs."""
     if len(figures) == 1:
         return {}
-    return {k: v for k, v in first.items() if all(figure.conditions.get(k) == v for figure in figures)}
+    shared: dict[str, Condition] = {}
+    for key in figures[0].conditions:
+        stated = [figure.conditions[key] for figure in figures if key in figure.conditions]
+        value, count = Counter(stated).most_common(1)[0]
+        if len(stated) == len(figures) and 2 * count >= len(figures):
+            shared[key] = value
+    return shared
 
 
 def output_name(output: str | None) -> str:

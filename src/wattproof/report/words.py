@@ -99,7 +99,7 @@ CONDITIONS: Mapping[str, str] = MappingProxyType(
         "thd_basis": "re {}",
         "which": "{}",
         "kind": "{}",
-        "frame_cycles": "frames of {} cycles",
+        "frame_cycles": "cycles in a frame: {}",
         "slope_db_per_s": "rising {} dB/s",
         "ripple_hz": "ripple at {}",
         "outputs_measured": "outputs measured: {}",
@@ -140,6 +140,7 @@ TYPES: Mapping[str, str] = MappingProxyType({"A": "from repeats", "B": "from oth
 
 AT_THE_FLOOR = "at the recorder's floor of {}"
 FLOOR = "recorder's floor {}"
+BELOW = "below {}"
 WHOLE = "whole amplifier"
 UNKNOWN = "not known"
 NO_FIGURES = "No figures."
