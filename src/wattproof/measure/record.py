@@ -3,11 +3,12 @@
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.bench import Bench, BenchChannel, Load
+from wattproof.bench import Bench, BenchChannel, Load, resistance_of
 from wattproof.errors import MissingChannelError, Notice
 from wattproof.measure.model import CapturedChannel, Condition, Figure
 from wattproof.quantity import Ledger
@@ -64,6 +65,12 @@ class BenchRecord:
         Measuring band asked for; None takes the default for the tone.
     tone_hz : float or None
         Nominal tone, where the person gave it.
+    thd_limits : tuple of float
+        Ratios of THD+N at which a ramp's power is wanted.
+    steady_power_w : float or None
+        Steady power that a burst is compared with.
+    captured_on : date or None
+        When it was captured; a calibration is overdue or not on that day.
     """
 
     recording: Recording
@@ -76,11 +83,17 @@ class BenchRecord:
     tone_hz: float | None = None
     thd_limits: tuple[float, ...] = (0.001, 0.01, 0.03, 0.1)
     steady_power_w: float | None = None
+    captured_on: date | None = None
 
     @property
     def outputs(self) -> tuple[str, ...]:
         """The amplifier outputs with a voltage track, in file order."""
         return tuple(t.output or "A" for t in self.tracks if t.role in {"load_voltage", "unassigned"})
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the recording, seconds."""
+        return self.recording.n_samples / self.recording.rate_hz
 
     def track(self, role: str, output: str | None = None) -> Track | None:
         """Give the track of a role (and output, for load_* roles), or None."""
@@ -120,19 +133,8 @@ class BenchRecord:
         return self._type_b(track, "skew", 0.0, track.calibration.skew_u_s)
 
     def load_resistance(self, load: Load) -> Uncertain:
-        """Resistance of a named load with its calibration and heating doubts, ohm.
-
-        Heating is taken as one-sided: the resistance lies between cold and the largest rise, and the cold value is
-        kept, so the rectangular half width is the whole rise (JCGM 100, 4.3.7 and F.2.4.5, on the safe side).
-        """
-        source = f"bench {self.bench.name}: load {load.name} {load.resistance_ohm:g} ohm"
-        cold = self.ledger.source(
-            source, load.resistance_ohm, load.resistance_u_ohm, label=f"resistance of {load.name}", kind="B"
-        )
-        rise = abs(load.tempco_per_k) * (load.rise_k or 0.0) / np.sqrt(3)
-        return cold * (
-            1 + self.ledger.source(f"{source} heating", 0.0, rise, label=f"heating of {load.name}", kind="B")
-        )
+        """Resistance of a named load with its calibration's and its heating's doubt, ohm."""
+        return resistance_of(load, bench_name=self.bench.name, ledger=self.ledger)
 
     def observed(
         self, what: str, value: float, u: float, *, dof: float, label: str, origin: str | None = None
@@ -140,6 +142,17 @@ class BenchRecord:
         """Uncertain number evaluated from this capture's own samples (type A)."""
         place = origin or self.recording.source
         return self.ledger.source(f"{place}: {what}", value, u, label=label, kind="A", dof=max(dof, 1.0))
+
+    def reading(self, track: Track, value: float, *, u: float, dof: float, label: str) -> Uncertain:
+        """Uncertain mean of a track, engineering units, with its scale's, its offset's and its scatter's doubt.
+
+        The scale's doubt acts on what was read, not on the offset added to it.
+        """
+        noise = self.observed(
+            f"{label} of {track.role} {track.output}", 0.0, u, dof=dof, label=f"{label} of {track.role}"
+        )
+        read = value - track.calibration.offset
+        return value + read * (self.gain_factor(track) - 1) + self.offset_error(track) + noise
 
     def _type_b(self, track: Track, what: str, value: float, u: float) -> Uncertain:
         calibration = hashlib.sha256(track.calibration.model_dump_json().encode()).hexdigest()[:8]
@@ -187,6 +200,7 @@ def lay_on_bench(
     tone_hz: float | None = None,
     thd_limits: tuple[float, ...] = (0.001, 0.01, 0.03, 0.1),
     steady_power_w: float | None = None,
+    captured_on: date | None = None,
 ) -> tuple[BenchRecord, tuple[Notice, ...]]:
     """Match a recording's tracks with the bench's channels; without a bench every track stands for itself.
 
@@ -220,6 +234,7 @@ def lay_on_bench(
         tone_hz=tone_hz,
         thd_limits=thd_limits,
         steady_power_w=steady_power_w,
+        captured_on=captured_on,
     )
     return record, tuple(notices)
 
@@ -235,7 +250,9 @@ def _matched(recording: Recording, bench: Bench) -> tuple[tuple[Track, ...], lis
     by_name = {channel.name: i for i, channel in enumerate(recording.channels)}
     tracks, missing = [], []
     for entry in bench.channels:
-        index = entry.input - 1 if isinstance(entry.input, int) else by_name.get(entry.input, -1)
+        # a track that is named with the number is meant before the track that has this place
+        place = entry.input - 1 if isinstance(entry.input, int) else -1
+        index = by_name.get(str(entry.input), place)
         if not 0 <= index < len(recording.channels):
             missing.append(entry)
             continue

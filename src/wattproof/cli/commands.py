@@ -1,0 +1,233 @@
+"""One function a command: takes the words, calls the task, shows its answer. Nothing is computed here."""
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter
+
+from wattproof import tasks
+from wattproof.cli.show import saved, show_notices, show_read, show_sessions
+
+Flat = Parameter(name="*")
+
+
+def read(
+    files: list[Path],
+    /,
+    *,
+    answers: Annotated[tasks.FileAnswers, Flat] = tasks.FileAnswers(),  # noqa: B008  (frozen)
+    json: bool = False,
+) -> None:
+    """Show what files were taken to be: rate, length, channels, units, ranges, and all that is doubtful.
+
+    Parameters
+    ----------
+    files
+        Audio files, text captures of oscilloscopes and loggers, NPY, NPZ, HDF5 or MAT files.
+    json
+        Print one JSON object instead.
+    """
+    found = tasks.read(files, answers=answers)
+    print(found.model_dump_json(indent=2) if json else show_read(found))
+
+
+def measure(
+    files: list[Path],
+    /,
+    *,
+    bench: Path | None = None,
+    amplifier: Path | None = None,
+    wishes: Annotated[tasks.Wishes, Flat] = tasks.Wishes(),  # noqa: B008
+    answers: Annotated[tasks.FileAnswers, Flat] = tasks.FileAnswers(),  # noqa: B008
+    html: Path | None = None,
+    csv: Path | None = None,
+    json: bool = False,
+) -> None:
+    """Measure captures and typed readings: every figure with its uncertainty, conditions and origin.
+
+    Parameters
+    ----------
+    files
+        Captures in any format that `wattproof read` knows, or a typed readings.csv.
+    bench
+        bench.toml: what the channels are, their scales, the loads.
+    amplifier
+        amplifier.toml: what is under test.
+    html
+        Also write a page with charts to this file.
+    csv
+        Also write the figures as a table for a spreadsheet to this file.
+    json
+        Print one JSON object instead of a table.
+    """
+    found = tasks.measure(files, bench=bench, amplifier=amplifier, wishes=wishes, answers=answers, html=html, csv=csv)
+    if json:
+        print(found.to_json())
+        return
+    print(found.table())
+    show_notices(found.captures)
+    saved(html, csv)
+
+
+def bench_calibrate(
+    file: Path,
+    /,
+    *,
+    reference_u: float = 0.0,
+    reference_scale_u: float = 0.0,
+    json: bool = False,
+) -> None:
+    """Fit a channel's scale and offset from reference readings: a straight line with uncertainty and residuals.
+
+    Parameters
+    ----------
+    file
+        CSV with the columns reference,reading: what the reference meter showed, what the channel read in the file's unit.
+    reference_u
+        Standard uncertainty of each reference reading, independent from reading to reading, in its unit.
+    reference_scale_u
+        Relative standard uncertainty of the reference meter's own scale.
+    json
+        Print one JSON object instead.
+    """
+    found = tasks.bench_calibrate(file, reference_u=reference_u, reference_scale_u=reference_scale_u)
+    print(found.model_dump_json(indent=2) if json else found.text)
+
+
+def session_new(
+    amplifier: Path, bench: Path, /, *, archive: Path | None = None, started: date | None = None, note: str = "",
+    json: bool = False,
+) -> None:  # fmt: skip
+    """Begin a session: the amplifier and the bench are kept as they are now.
+
+    Parameters
+    ----------
+    amplifier
+        amplifier.toml of what is under test.
+    bench
+        bench.toml of what is on the table.
+    archive
+        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+    started
+        Day of the bench day; today when left out.
+    note
+        A line to remember it by.
+    json
+        Print one JSON object instead.
+    """
+    made = tasks.session_new(amplifier, bench, archive=archive, started=started, note=note)
+    print(made.model_dump_json(indent=2) if json else f"Session {made.session}\n  in {made.folder}")
+
+
+def session_add(
+    session: str, files: list[Path], /, *, archive: Path | None = None, step: str | None = None,
+    wishes: Annotated[tasks.Wishes, Flat] = tasks.Wishes(),  # noqa: B008
+    answers: Annotated[tasks.FileAnswers, Flat] = tasks.FileAnswers(),  # noqa: B008
+    json: bool = False,
+) -> None:  # fmt: skip
+    """Keep captures in a session, byte for byte, with what they were taken to be.
+
+    Parameters
+    ----------
+    session
+        Name of the session, or its first letters if no other begins so.
+    files
+        The captures.
+    archive
+        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+    step
+        What the capture is of, in a few words: "ramp 4 ohm".
+    json
+        Print one JSON object instead.
+    """
+    kept = tasks.session_add(session, files, archive=archive, step=step, wishes=wishes, answers=answers)
+    if json:
+        print(kept.model_dump_json(indent=2))
+        return
+    for line in kept.lines():
+        print(line)
+
+
+def session_figures(
+    session: str, /, *, archive: Path | None = None, html: Path | None = None, csv: Path | None = None,
+    budget: bool = False, json: bool = False,
+) -> None:  # fmt: skip
+    """Measure a session's captures and give the figures.
+
+    Parameters
+    ----------
+    session
+        Name of the session, or its first letters if no other begins so.
+    archive
+        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+    html
+        Also write a page with charts to this file.
+    csv
+        Also write the figures as a table for a spreadsheet to this file.
+    budget
+        Show what each uncertainty is made of.
+    json
+        Print one JSON object instead of a table.
+    """
+    found = tasks.session_figures(session, archive=archive, html=html, csv=csv)
+    if json:
+        print(found.to_json())
+        return
+    print(found.budgets() if budget else found.table())
+    show_notices(found.captures)
+    saved(html, csv)
+
+
+def session_list(*, archive: Path | None = None, json: bool = False) -> None:
+    """List the sessions of the archive.
+
+    Parameters
+    ----------
+    archive
+        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+    json
+        Print one JSON object instead.
+    """
+    found = tasks.session_list(archive=archive)
+    print(found.model_dump_json(indent=2) if json else show_sessions(found))
+
+
+def archive_index(*, archive: Path | None = None, json: bool = False) -> None:
+    """Make the archive's index again from its folders: the folders are the truth, the index only speeds up searching.
+
+    Parameters
+    ----------
+    archive
+        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+    json
+        Print one JSON object instead.
+    """
+    made = tasks.archive_index(archive=archive)
+    print(made.model_dump_json(indent=2) if json else f"{made.sessions} sessions indexed in {made.folder}")
+
+
+def schema(name: str | None = None, /) -> None:
+    """Print the JSON Schema of an answer or of a file you write.
+
+    Parameters
+    ----------
+    name
+        One of read, measure, bench, amplifier, readings; all of them are listed when left out.
+    """
+    print(tasks.schema(name))
+
+
+def demo(*, folder: Path | None = None, json: bool = False) -> None:
+    """Run the whole job on sample captures of a made-up amplifier: read, measure, keep, page.
+
+    Parameters
+    ----------
+    folder
+        Where to put samples, archive and pages; ./demo-output when left out.
+    json
+        Print one JSON object instead.
+    """
+    shown = tasks.demo(folder=folder, tell=None if json else print)
+    if json:
+        print(shown.model_dump_json(indent=2))

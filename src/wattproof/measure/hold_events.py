@@ -1,0 +1,136 @@
+"""What happens during a hold: the output mutes, comes back, tries again, gives up, or steps down to a lower level."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattproof.errors import Notice
+
+if TYPE_CHECKING:
+    from wattproof.measure.hold_frames import Frame
+
+Real = NDArray[np.float64]
+
+MUTED = 0.1
+"""Level, as a share of the usual one, under which the output counts as muted (-20 dB)."""
+
+STEP = 0.94
+"""A fall to this share of the level (0.5 dB) within a second, that stays, counts as limiting."""
+
+SETTLE_S = 1.0
+EVENTS_TOLD = 12
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mute:
+    """A span in which the output was silent; `stop_s` is None where it never came back."""
+
+    start_s: float
+    stop_s: float | None
+
+
+def usual_level(frames: Sequence["Frame"]) -> float:
+    """Level that the loud part of a hold has, V: the median of all that is above half the largest."""
+    levels = np.concatenate([frame.levels for frame in frames])
+    return float(np.median(levels[levels > 0.5 * levels.max()])) if levels.max() > 0 else 0.0
+
+
+def muted(frame: "Frame", frames: Sequence["Frame"]) -> bool:
+    """Whether most of a frame is silent."""
+    return float(np.median(frame.levels)) < MUTED * usual_level(frames)
+
+
+def mutes(frames: Sequence["Frame"]) -> list[Mute]:
+    """Spans of silence, to the cycle."""
+    levels, cycle_s = _course(frames)
+    silent = np.concatenate([[False], levels < MUTED * usual_level(frames), [False]])
+    starts = np.flatnonzero(~silent[:-1] & silent[1:])
+    stops = np.flatnonzero(silent[:-1] & ~silent[1:])
+    origin = frames[0].start_s
+    return [
+        Mute(
+            start_s=origin + start * cycle_s,
+            stop_s=None if stop >= levels.size else origin + stop * cycle_s,
+        )
+        for start, stop in zip(starts, stops, strict=True)
+    ]
+
+
+def steps_down(frames: Sequence["Frame"]) -> list[tuple[float, float]]:
+    """Give times (s) and level ratios of falls of 0.5 dB and more within a second that are no mutes and stay down."""
+    levels, cycle_s = _course(frames)
+    width = max(1, round(SETTLE_S / cycle_s))
+    if levels.size < 3 * width:
+        return []
+    total = np.concatenate([[0.0], np.cumsum(levels)])
+    means = (total[width:] - total[:-width]) / width
+    before, after = means[: -2 * width + 1], means[2 * width - 1 :]
+    size = min(before.size, after.size)
+    ratio = after[:size] / np.maximum(before[:size], 1e-300)
+    loud = (before[:size] > 0.5 * usual_level(frames)) & (after[:size] > MUTED * usual_level(frames))
+    hits, found = np.flatnonzero(loud & (ratio < STEP)), []
+    while hits.size:
+        # of the hits that overlap, the deepest is the step
+        group = hits[hits < hits[0] + 2 * width]
+        best = group[np.argmin(ratio[group])]
+        found.append((frames[0].start_s + (best + 1.5 * width) * cycle_s, float(ratio[best])))
+        hits = hits[hits >= hits[0] + 2 * width]
+    return found
+
+
+def _course(frames: Sequence["Frame"]) -> tuple[Real, float]:
+    levels = np.concatenate([frame.levels for frame in frames])
+    return levels, frames[0].seconds / frames[0].levels.size
+
+
+def event_notices(frames: Sequence["Frame"]) -> tuple[Notice, ...]:
+    """Tell each event with its time; many mutes in a row are told as one string of tries."""
+    silences = mutes(frames)
+    notices = [_mute_notice(mute) for mute in silences[:EVENTS_TOLD]]
+    if len(silences) >= 3:
+        notices.insert(0, _retry_notice(silences))
+    beside = [step for step in steps_down(frames) if not any(_near(step[0], mute) for mute in silences)]
+    notices += [_step_notice(at_s, ratio) for at_s, ratio in beside[:EVENTS_TOLD]]
+    return tuple(notices)
+
+
+def _near(at_s: float, mute: Mute) -> bool:
+    return mute.start_s - 2 * SETTLE_S <= at_s <= (mute.stop_s or mute.start_s) + 2 * SETTLE_S
+
+
+def _mute_notice(mute: Mute) -> Notice:
+    if mute.stop_s is None:
+        return Notice(
+            code="event-shut-down",
+            message=f"The output falls silent at {mute.start_s:.2f} s and does not come back.",
+            hint="Note what the amplifier shows; let it cool, look at supply voltage and temperature at that time.",
+            numbers={"start_s": mute.start_s},
+        )
+    return Notice(
+        code="event-mute",
+        message=f"The output is silent from {mute.start_s:.2f} s to {mute.stop_s:.2f} s.",
+        hint="Protection, or a break in the drive: compare with the drive channel and the supply voltage at that time.",
+        numbers={"start_s": mute.start_s, "stop_s": mute.stop_s},
+    )
+
+
+def _retry_notice(silences: Sequence[Mute]) -> Notice:
+    first, last = silences[0].start_s, silences[-1].start_s
+    return Notice(
+        code="event-retry",
+        message=f"The output mutes {len(silences)} times between {first:.2f} s and {last:.2f} s: it tries again.",
+        hint="This load or level is beyond what the amplifier sustains: stop, and hold at a lower level.",
+        numbers={"mutes": len(silences), "first_s": first, "last_s": last},
+    )
+
+
+def _step_notice(at_s: float, ratio: float) -> Notice:
+    return Notice(
+        code="event-limiting",
+        message=f"The level steps down to {ratio:.1%} at about {at_s:.1f} s and stays there.",
+        hint="A limiter, thermal fold-back or a sagging supply: compare with supply voltage and temperature.",
+        numbers={"at_s": at_s, "ratio": ratio},
+    )

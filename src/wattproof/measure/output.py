@@ -1,0 +1,175 @@
+"""One output of a record with a tone: the joint fit of its channels and what the fit leaves, ready for figures."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattproof.dsp import Spectrum, ToneFit, band_power, fit_at, fit_tone, spectrum_of, tone_band
+from wattproof.measure.model import Condition, Figure
+from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
+from wattproof.quantity.ledger import Uncertain
+
+Real = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+HARMONICS_LISTED = 10
+"""Harmonics 2 to this one are listed, and make up the THD (docs/methods/thd.md)."""
+
+HARMONICS_WHEN_SHORT = 40
+"""A short record is fitted with more: strong harmonics left out of the fit would lean on those in it."""
+
+SHORT_CYCLES = 100
+
+FRAME_CYCLES = 10
+FEWEST_FRAMES = 4
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SteadyOutput:
+    """One output's tone: the joint fit of its channels, and the spectra of what the fit leaves.
+
+    ``rows`` maps a role to the row of `samples` and of the fit; samples are in engineering units.
+    """
+
+    record: BenchRecord
+    output: str
+    tracks: dict[str, Track]
+    samples: Real
+    fit: ToneFit
+    band_hz: tuple[float, float]
+
+    @property
+    def rows(self) -> dict[str, int]:
+        """Row of each role."""
+        return {role: row for row, role in enumerate(self.tracks)}
+
+    @property
+    def main(self) -> str:
+        """The voltage's role: "load_voltage", or "unassigned" without a bench."""
+        return next(iter(self.tracks))
+
+    def phasors(self, role: str) -> Complex:
+        """Harmonics' peak phasors of a role at the first sample, its skew taken out, engineering units."""
+        order = np.arange(1, self.fit.n_harmonics + 1)
+        skew_s = self.tracks[role].calibration.skew_s
+        turn = np.exp(2j * np.pi * self.fit.frequency_hz * order * skew_s)
+        return np.asarray(self.fit.phasors[self.rows[role]] * turn)
+
+    @cached_property
+    def in_band(self) -> NDArray[np.bool_]:
+        """Which fitted harmonics lie in the measuring band."""
+        hz = self.fit.frequency_hz * np.arange(1, self.fit.n_harmonics + 1)
+        return (hz >= self.band_hz[0]) & (hz <= self.band_hz[1])
+
+    def left(self, role: str) -> Spectrum:
+        """Spectrum of what the fit leaves of a role."""
+        return self._spectra[role]
+
+    @cached_property
+    def _spectra(self) -> dict[str, Spectrum]:
+        rate_hz = self.fit.rate_hz
+        roles = [role for role in (self.main, "load_current") if role in self.tracks]
+        return {
+            role: spectrum_of(self.fit.residual(self.samples[self.rows[role]], self.rows[role]), rate_hz=rate_hz)
+            for role in roles
+        }
+
+    def mean_square(self, role: str, *, first: int = 1) -> float:
+        """Mean square in the band of the harmonics from `first` on and of all that is no harmonic."""
+        low_hz, high_hz = self.band_hz
+        lines = np.abs(self.phasors(role)[first - 1 :][self.in_band[first - 1 :]]) ** 2 / 2
+        return float(lines.sum()) + band_power(self.left(role), low_hz=low_hz, high_hz=high_hz)
+
+    def line_u(self, role: str) -> float:
+        """Standard uncertainty of a harmonic's peak amplitude, engineering units.
+
+        sqrt(2/N) sigma, where sigma is that of white noise as dense as what the fit leaves in the measuring band:
+        residue above the band does not blur a harmonic, hum in it does.
+        """
+        if role not in self._spectra:
+            return float(self.fit.amplitude_u[self.rows[role]])
+        low_hz, high_hz = self.band_hz
+        density = band_power(self.left(role), low_hz=low_hz, high_hz=high_hz) / (high_hz - low_hz)
+        return float(np.sqrt(density * self.fit.rate_hz / self.fit.n_samples))
+
+    def noise_factor(self, role: str) -> Uncertain:
+        """Uncertain factor 1: how well noise lets this role's amplitude be known."""
+        size = float(np.abs(self.fit.phasors[self.rows[role], 0]))
+        relative = self.line_u(role) / size if size > 0 else 0.0
+        label = f"noise of {role} {self.output}"
+        return self.record.observed(label, 1.0, relative, dof=self.fit.dof, label=label)
+
+    def scale(self, role: str) -> Uncertain:
+        """Uncertain factor 1 from a role's calibration."""
+        return self.record.gain_factor(self.tracks[role])
+
+    def conditions(self, **more: Condition) -> dict[str, Condition]:
+        """Conditions common to this output's figures."""
+        low_hz, high_hz = self.band_hz
+        common: dict[str, Condition] = {"frequency_hz": round(self.fit.frequency_hz, 4)}
+        if self.record.load is not None:
+            common["load_ohm"] = self.record.load.resistance_ohm
+        return {**common, "bandwidth_hz": (low_hz, high_hz), **more}
+
+    def figure(self, name: str, number: Uncertain, unit: str, **conditions: Condition) -> Figure:
+        """Freeze a number as a figure of this output."""
+        return self.record.figure(name, number, unit, output=self.output, conditions=self.conditions(**conditions))
+
+    @cached_property
+    def frame_levels(self) -> Real:
+        """Mean square of the voltage in up to 16 frames of whole cycles, at least ten each; empty if too short."""
+        cycle = self.fit.rate_hz / self.fit.frequency_hz
+        frames = int(min(16, self.fit.n_samples / cycle / FRAME_CYCLES))
+        if frames < FEWEST_FRAMES:
+            return np.empty(0)
+        length = round(int(self.fit.n_samples / frames / cycle) * cycle)
+        pieces = self.samples[0, : frames * length].reshape(frames, length) - self.fit.dc[0]
+        return np.asarray(np.einsum("kn,kn->k", pieces, pieces) / length)
+
+    @property
+    def repeatability(self) -> Uncertain:
+        """Uncertain factor 1 on the level: what scatters from frame to frame beyond what noise explains."""
+        levels = self.frame_levels
+        if levels.size == 0:
+            return 1.0
+        relative = float(levels.std(ddof=1) / levels.mean()) / 2
+        noise = self.line_u(self.main) / float(np.abs(self.fit.phasors[0, 0]))
+        excess = max(relative**2 / levels.size - noise**2, 0.0) ** 0.5
+        label = f"repeatability of the level {self.output}"
+        return self.record.observed(label, 1.0, excess, dof=levels.size - 1, label=label)
+
+    @property
+    def unit(self) -> str:
+        """Unit of the voltage: volts with a bench, the file's unit without."""
+        return ROLE_UNITS[self.main] if self.main != "unassigned" else (self.tracks[self.main].channel.unit or "1")
+
+
+def fit_output(record: BenchRecord, samples: Real, name: str) -> SteadyOutput:
+    """Fit one output's channels together; `samples` are the recording's, file units, shape (n_channels, N)."""
+    voltage = record.voltage(name)
+    tracks = {voltage.role: voltage}
+    for role in ("load_current", "drive_voltage"):
+        track = record.track(role, name)
+        if track is not None:
+            tracks[role] = track
+    engineering = np.empty((len(tracks), samples.shape[1]))
+    for row, track in enumerate(tracks.values()):
+        np.multiply(samples[track.index], track.calibration.scale, out=engineering[row])
+        if track.calibration.offset:
+            engineering[row] += track.calibration.offset
+    rate_hz = record.recording.rate_hz
+    fit = fit_tone(engineering, rate_hz=rate_hz, tone_hz=record.tone_hz, n_harmonics=HARMONICS_LISTED)
+    low_hz, high_hz = tone_band(fit.frequency_hz, rate_hz=rate_hz, high_hz=record.high_hz or 20e3)
+    if fit.cycles < SHORT_CYCLES:
+        wanted = min(HARMONICS_WHEN_SHORT, max(HARMONICS_LISTED, int(high_hz / fit.frequency_hz)))
+        fit = fit_at(engineering, rate_hz=rate_hz, frequency_hz=fit.frequency_hz, n_harmonics=wanted)
+    return SteadyOutput(
+        record=record,
+        output=name,
+        tracks=tracks,
+        samples=engineering,
+        fit=fit,
+        band_hz=(record.low_hz or low_hz, high_hz),
+    )

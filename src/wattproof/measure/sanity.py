@@ -1,0 +1,246 @@
+"""Sanity speaks up: what a careful colleague would say on seeing these numbers."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattproof.dsp import Line, MainsHum, Spectrum, find_lines, find_mains, flat_top, frequencies_folding_to
+from wattproof.errors import Notice
+from wattproof.measure.model import Figure
+from wattproof.measure.output import SteadyOutput
+from wattproof.measure.power import load_impedance
+from wattproof.measure.record import BenchRecord, Track
+
+Real = NDArray[np.float64]
+
+FEW_CYCLES = 10
+UNSTEADY = 0.01
+FAINTEST = 1e-5
+"""Lines under this share of the tone (-100 dB) are not worth a word."""
+
+SWITCHING_HZ = (50e3, 2.5e6)
+ANGLE_SIGMA = 3.0
+SMALLEST_ANGLE_RAD = np.radians(0.5)
+LINES_TOLD = 4
+
+
+def input_notices(record: BenchRecord, samples: Real) -> tuple[Notice, ...]:
+    """Look at the recorder's inputs: clipped, calibration overdue; `samples` in file units (n_channels, N)."""
+    counts = [clipped_samples(track, samples[track.index]) for track in record.tracks]
+    clipped = tuple(
+        clipped_notice(track, count, samples.shape[1])
+        for track, count in zip(record.tracks, counts, strict=True)
+        if count
+    )
+    return (*clipped, *overdue_notices(record))
+
+
+def clip_edge(track: Track) -> float | None:
+    """Magnitude in file units from which a sample counts as clipped; None where the limit is unknown."""
+    limit = track.full_scale
+    # the largest positive code of a PCM file lies one step under full scale
+    return None if limit is None else limit - 1.5 * (track.channel.step or limit * 1e-6)
+
+
+def clipped_samples(track: Track, file_values: NDArray[np.float32] | Real) -> int:
+    """Count samples of a track at the recorder's limit; 0 where the limit is not known."""
+    edge = clip_edge(track)
+    if edge is None or max(float(file_values.max()), -float(file_values.min())) < edge:
+        return 0
+    return int(np.count_nonzero(np.abs(file_values) >= edge))
+
+
+def clipped_notice(track: Track, count: int, size: int) -> Notice:
+    """Tell that a recorder's input clipped."""
+    return Notice(
+        code="clipped-input",
+        message=f"{count} of {size} samples of {track.role} (channel {track.channel.name}) reach the recorder's limit.",
+        hint="The recorder clips, not only the amplifier: lower its gain or divide more, and repeat the capture.",
+        numbers={"clipped": count, "samples": size},
+    )
+
+
+def overdue_notices(record: BenchRecord) -> tuple[Notice, ...]:
+    """Tell of calibrations that were overdue on the day of the capture."""
+    return () if record.captured_on is None else record.bench.overdue(record.captured_on)
+
+
+def tone_notices(output: SteadyOutput) -> tuple[Notice, ...]:
+    """Look at the tone itself: few cycles, a level that moves, a clipped waveform, a mains multiple."""
+    notices, fit = [], output.fit
+    if fit.cycles < FEW_CYCLES:
+        notices.append(
+            Notice(
+                code="few-cycles",
+                message=f"The record holds only {fit.cycles:.1f} cycles of {fit.frequency_hz:.4g} Hz.",
+                hint=f"Figures stand, noise in them is larger: record {FEW_CYCLES / fit.frequency_hz:.2g} s or longer.",
+                numbers={"cycles": fit.cycles},
+            )
+        )
+    levels = output.frame_levels
+    if levels.size and (swing := float(np.sqrt(levels.max() / levels.min()) - 1)) > UNSTEADY:
+        notices.append(
+            Notice(
+                code="unsteady-tone",
+                message=f"The level of output {output.output} moves by {swing:.1%} within the record.",
+                hint="Figures are means over the record. If this is a ramp, a burst or a hold, say so with --kind.",
+                numbers={"swing": swing},
+            )
+        )
+    flat = flat_top(output.samples[0, : _some_cycles(output)])
+    if flat.clipped:
+        notices.append(
+            Notice(
+                code="clipped-waveform",
+                message=f"The waveform of output {output.output} stays near its extremes {flat.ratio:.1f} times as "
+                "long as a sine: it is clipped.",
+                hint="The amplifier (or what drives it) clips here: quote the power together with the distortion.",
+                numbers={"ratio": flat.ratio, "upper": flat.upper, "lower": flat.lower},
+            )
+        )
+    return tuple(notices)
+
+
+def _some_cycles(output: SteadyOutput) -> int:
+    """Count the samples of up to 20 whole cycles."""
+    cycles = min(20, int(output.fit.cycles))
+    return round(cycles * output.fit.rate_hz / output.fit.frequency_hz)
+
+
+def power_notices(output: SteadyOutput, figures: Sequence[Figure]) -> tuple[Notice, ...]:
+    """Look at power and load: a reversed channel, a resistor with a phase, powers or loads that differ."""
+    power = next((figure for figure in figures if figure.name == "load_power"), None)
+    if power is None:
+        return ()
+    if power.value < 0:
+        return (
+            Notice(
+                code="negative-power",
+                message=f"The power into output {output.output} comes out as {power.value:.4g} W.",
+                hint="The voltage or the current channel is reversed: swap its leads or give its scale a minus sign.",
+                numbers={"load_power_w": power.value},
+            ),
+        )
+    return (*_angle_notices(output), *_two_power_notices(figures), *_load_notices(output, figures))
+
+
+def _angle_notices(output: SteadyOutput) -> list[Notice]:
+    load, fit = output.record.load, output.fit
+    if load is None:
+        return []
+    omega = 2 * np.pi * fit.frequency_hz
+    _, angle = load_impedance(output)
+    excess = angle - float(np.arctan2(omega * load.inductance_h, load.resistance_ohm))
+    skew_u = float(
+        np.hypot(output.tracks[output.main].calibration.skew_u_s, output.tracks["load_current"].calibration.skew_u_s)
+    )
+    noise = float(np.hypot(*(output.line_u(r) / abs(fit.phasors[output.rows[r], 0])
+                             for r in (output.main, "load_current"))))  # fmt: skip
+    allowed = max(ANGLE_SIGMA * float(np.hypot(omega * skew_u, noise)), SMALLEST_ANGLE_RAD)
+    if abs(excess) <= allowed:
+        return []
+    return [
+        Notice(
+            code="phase-on-resistor",
+            message=f"Load {load.name} is a resistor, yet voltage leads current by {np.degrees(excess):.2f} degrees "
+            f"more than its inductance explains: {excess / omega * 1e6:.1f} µs at {fit.frequency_hz:.4g} Hz.",
+            hint="If the load is that resistor, the channels are skewed: put the time into skew_s of the current "
+            "channel. If it is a loudspeaker, do not name a resistor as the load.",
+            numbers={"angle_rad": excess, "skew_s": excess / omega},
+        )
+    ]
+
+
+def _two_power_notices(figures: Sequence[Figure]) -> list[Notice]:
+    named = {figure.name: figure for figure in figures}
+    power, square = named["load_power"], named["load_power_v2r"]
+    gap = square.value - power.value
+    # both move together with the scales: what could part them is the skew and the noise
+    apart = abs(square.u**2 - power.u**2) ** 0.5
+    if abs(gap) <= max(2 * apart, 0.005 * power.value):
+        return []
+    return [
+        Notice(
+            code="powers-differ",
+            message=f"V²/R gives {square.value:.4g} W where the mean of v·i is {power.value:.4g} W.",
+            hint="The load is not a pure resistance at this frequency, or the channels are skewed. "
+            "The mean of v·i is what is delivered.",
+            numbers={"load_power_v2r_w": square.value, "load_power_w": power.value},
+        )
+    ]
+
+
+def _load_notices(output: SteadyOutput, figures: Sequence[Figure]) -> list[Notice]:
+    load = output.record.load
+    found = next(figure for figure in figures if figure.name == "load_resistance")
+    if load is None:
+        return []
+    heating = abs(load.tempco_per_k) * (load.rise_k or 100.0) * load.resistance_ohm
+    allowed = 2 * float(np.hypot(found.u, load.resistance_u_ohm)) + heating
+    gap = found.value - load.resistance_ohm
+    if abs(gap) <= max(allowed, 0.005 * load.resistance_ohm):
+        return []
+    return [
+        Notice(
+            code="load-differs",
+            message=f"Volts over amperes give {found.value:.4g} ohm; the bench file says {load.resistance_ohm:.4g} ohm "
+            f"for {load.name}.",
+            hint="Another load may be connected, leads or contacts may add resistance, or a scale is wrong.",
+            numbers={"load_resistance_ohm": found.value, "named_ohm": load.resistance_ohm},
+        )
+    ]
+
+
+def line_notices(output: SteadyOutput) -> tuple[Notice, ...]:
+    """Look for lines in what the fit leaves: mains, and what may be switching residue folded down."""
+    left, tone_hz = output.left(output.main), output.fit.frequency_hz
+    level = float(np.abs(output.fit.phasors[0, 0])) / np.sqrt(2)
+    lines = find_lines(left, low_hz=output.band_hz[0], high_hz=left.rate_hz / 2, fewest_rms=FAINTEST * level)
+    lines = tuple(line for line in lines if not _is_harmonic(line.frequency_hz, tone_hz, left.bin_hz))
+    return _lines_told(lines, left, level=level, against=f"of output {output.output}'s tone", tone_hz=tone_hz)
+
+
+def idle_line_notices(left: Spectrum, noise_v: float, name: str, *, low_hz: float) -> tuple[Notice, ...]:
+    """Look for lines in an idle output's noise that carry a tenth of it or more."""
+    lines = find_lines(left, low_hz=low_hz, high_hz=left.rate_hz / 2, fewest_rms=0.1 * noise_v)
+    return _lines_told(lines, left, level=noise_v, against=f"of output {name}'s noise", tone_hz=None)
+
+
+def _is_harmonic(hz: float, tone_hz: float, bin_hz: float) -> bool:
+    return abs(hz - tone_hz * round(hz / tone_hz)) <= 3 * bin_hz
+
+
+def _lines_told(
+    lines: tuple[Line, ...], left: Spectrum, *, level: float, against: str, tone_hz: float | None
+) -> tuple[Notice, ...]:
+    hum = find_mains(lines, bin_hz=left.bin_hz, tone_hz=tone_hz)
+    rest = [line for line in lines if hum is None or line not in hum.lines]
+    told = [] if hum is None else [_mains_notice(hum, level, against)]
+    if rest:
+        told.append(_stray_notice(max(rest, key=lambda line: line.rms), level, against, left.rate_hz))
+    return tuple(told)
+
+
+def _mains_notice(hum: MainsHum, level: float, against: str) -> Notice:
+    strongest = sorted(hum.lines, key=lambda line: -line.rms)[:LINES_TOLD]
+    told = ", ".join(f"{line.frequency_hz:.0f} Hz" for line in strongest)
+    return Notice(
+        code="mains-lines",
+        message=f"Mains lines stand in the record ({told}): together {hum.rms / level:.2e} {against}.",
+        hint="They count as noise. Look for a ground loop: laptop on battery, one ground, drive cable away from mains.",
+        numbers={"mains_hz": hum.mains_hz, "ratio": hum.rms / level},
+    )
+
+
+def _stray_notice(line: Line, level: float, against: str, rate_hz: float) -> Notice:
+    low_hz, high_hz = SWITCHING_HZ
+    images = frequencies_folding_to(line.frequency_hz, rate_hz=rate_hz, low_hz=low_hz, high_hz=high_hz)
+    shown = ", ".join(f"{image / 1e3:.4g}" for image in images[:LINES_TOLD])
+    return Notice(
+        code="stray-line",
+        message=f"A line at {line.frequency_hz:.5g} Hz ({line.rms / level:.2e} {against}) is no harmonic of the tone.",
+        hint=f"It may be switching residue folded down from {shown} ... kHz: record at another sample rate and see "
+        "whether it moves, and put a low-pass before the recorder.",
+        numbers={"frequency_hz": line.frequency_hz, "ratio": line.rms / level},
+    )

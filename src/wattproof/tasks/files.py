@@ -1,0 +1,52 @@
+"""Files that a person names: read kindly, or refused with the reason."""
+
+from pathlib import Path
+
+from wattproof.amplifier import Amplifier, parse_amplifier
+from wattproof.bench import Bench, parse_bench
+from wattproof.errors import FileMissingError, SettingsError
+
+LARGEST_TEXT_BYTES = 20_000_000
+
+
+def text_of(path: Path) -> str:
+    """Give the text of a file that a person wrote.
+
+    Raises
+    ------
+    FileMissingError
+        No such file, or it may not be read.
+    SettingsError
+        It is no UTF-8 text, or far too large to be a settings file.
+    """
+    try:
+        size = path.stat().st_size
+        data = path.read_bytes() if size <= LARGEST_TEXT_BYTES and path.is_file() else None
+    except OSError as error:
+        raise FileMissingError(
+            f"Cannot read {path}.", why=error.strerror or str(error), hint="Check the name and the folder."
+        ) from error
+    if data is None:
+        raise SettingsError(
+            f"{path.name} is no text file that a person wrote.",
+            why="it is a folder" if path.is_dir() else f"it has {size} bytes",
+            hint="Name the TOML or CSV file itself.",
+        )
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise SettingsError(
+            f"{path.name} is not UTF-8 text.",
+            why=f"byte {error.start} cannot be part of it",
+            hint="Save it again as UTF-8 (plain text).",
+        ) from error
+
+
+def bench_of(path: Path | None) -> Bench | None:
+    """Give the bench of a file; None without one."""
+    return None if path is None else parse_bench(text_of(path), file=path.name)
+
+
+def amplifier_of(path: Path | None) -> Amplifier | None:
+    """Give the amplifier of a file; None without one."""
+    return None if path is None else parse_amplifier(text_of(path), file=path.name)

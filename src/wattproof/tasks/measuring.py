@@ -1,0 +1,226 @@
+"""`measure`: figures of captures and of typed readings."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from wattproof import __version__
+from wattproof.amplifier import Amplifier
+from wattproof.bench import Bench, Load, ReadingRow, parse_readings
+from wattproof.errors import Notice, SettingsError
+from wattproof.measure import CaptureResult, Kind, lay_on_bench, measure_readings, tell_kind
+from wattproof.measure import measure as measure_capture
+from wattproof.quantity import Ledger
+from wattproof.readers import open_recording
+from wattproof.tasks.files import amplifier_of, bench_of, text_of
+from wattproof.tasks.quick import channels_said, chosen_load, quick_bench
+from wattproof.tasks.said import FileAnswers
+from wattproof.waveform import Recording
+
+READING_COLUMNS = frozenset(ReadingRow.model_fields)
+FEWEST_COLUMNS = 2
+"""A table is taken for typed readings when its first line names this many of their columns."""
+
+SAME_LOAD = 0.1
+"""A ramp's load and a burst's are the same bank if their resistances differ by less: heating moves it by less."""
+
+
+class Measured(BaseModel):
+    """What `wattproof measure` answers: the figures of every capture, in the order of the files."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+    wattproof: str = __version__
+    schema_: Literal[1] = Field(default=1, alias="schema")
+    captures: tuple[CaptureResult, ...]
+
+    def table(self) -> str:
+        """Write the figures as a table of plain text."""
+        from wattproof.report import figures_table
+
+        return figures_table(self.captures)
+
+    def to_json(self) -> str:
+        """Write the one object that `--json` prints; the points that only a page draws are left out."""
+        from wattproof.report import results_json
+
+        return results_json(self.captures)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wishes:
+    """How a capture is to be measured; what is left out is found out or takes its default.
+
+    Attributes
+    ----------
+    kind : Kind or None
+        steady, ramp, burst, hold or idle; told apart by the level's course when left out.
+    load : str or None
+        Name of the load in use, as in the bench file.
+    load_ohm : float or None
+        Its resistance, where there is no bench file.
+    channel : tuple of str
+        ``ROLE=INPUT`` or ``ROLE:OUTPUT=INPUT``, instead of the bench file's channels.
+    volts_per_unit : float or None
+        Volts at the load for 1 in the file, instead of the bench file's scale.
+    tone_hz : float or None
+        Nominal test tone, where the search for it fails.
+    low_hz, high_hz : float or None
+        Measuring band; 20 Hz (lower for low tones) to 20 kHz when left out.
+    thd_percent : tuple of float
+        Distortion limits at which a ramp's power is wanted.
+    steady_power_w : float or None
+        Power a burst is compared with; the 1 % power of a ramp measured beside it when left out.
+    captured_on : date or None
+        Day of the capture, for calibrations that run out; today when left out.
+    """
+
+    kind: Kind | None = None
+    load: str | None = None
+    load_ohm: float | None = None
+    channel: tuple[str, ...] = ()
+    volts_per_unit: float | None = None
+    tone_hz: float | None = None
+    low_hz: float | None = None
+    high_hz: float | None = None
+    thd_percent: tuple[float, ...] = (0.1, 1.0, 3.0, 10.0)
+    steady_power_w: float | None = None
+    captured_on: date | None = field(default=None)
+
+
+def measure(
+    files: Sequence[Path],
+    *,
+    bench: Path | None = None,
+    amplifier: Path | None = None,
+    wishes: Wishes | None = None,
+    answers: FileAnswers | None = None,
+) -> Measured:
+    """Measure captures and typed readings: every figure with its uncertainty, conditions and origin.
+
+    Parameters
+    ----------
+    files : sequence of Path
+        Recordings in any format that a reader knows, or typed readings.csv.
+    bench : Path or None
+        bench.toml: what the channels are and how far they are to be trusted.
+    amplifier : Path or None
+        amplifier.toml, checked and kept beside the figures.
+    wishes : Wishes or None
+    answers : FileAnswers or None
+        What the files do not say themselves.
+
+    Raises
+    ------
+    InputError
+        A file cannot be used; nothing is answered for the others then.
+    """
+    table, wishes, ledger = bench_of(bench), wishes or Wishes(), Ledger()
+    said = (answers or FileAnswers()).answers()
+    named = amplifier_of(amplifier)
+    results: dict[int, tuple[CaptureResult, ...]] = {}
+    bursts: list[tuple[int, Recording]] = []
+    for number, path in enumerate(files):
+        if is_readings(path):
+            results[number] = _typed(path, table, named)
+            continue
+        recording = open_recording(path, said)
+        result = measured_recording(recording, bench=table, wishes=wishes, ledger=ledger, wait_for_power=True)
+        if result is None:
+            bursts.append((number, recording))
+        else:
+            results[number] = (result,)
+    # a burst's headroom is over the steady power, which a ramp beside it may tell: bursts come last
+    done = tuple(result for group in results.values() for result in group)
+    for number, recording in bursts:
+        result = measured_recording(recording, bench=table, wishes=wishes, ledger=ledger, beside=done)
+        results[number] = () if result is None else (result,)
+    return Measured(captures=tuple(result for number in sorted(results) for result in results[number]))
+
+
+def is_readings(path: Path) -> bool:
+    """Whether a file is a table of typed readings rather than a capture."""
+    if path.suffix.lower() not in {".csv", ".txt", ".tsv"} or not path.is_file():
+        return False
+    with path.open("rb") as file:
+        first_line = file.readline(4096).decode("utf-8-sig", errors="replace")
+    names = {cell.strip().strip('"').lower() for cell in re.split(r"[,;\t]", first_line)}
+    return len(names & READING_COLUMNS) >= FEWEST_COLUMNS
+
+
+def _typed(path: Path, bench: Bench | None, amplifier: Amplifier | None) -> tuple[CaptureResult, ...]:
+    rows = parse_readings(text_of(path), file=path.name)
+    return measure_readings(rows, bench=bench or Bench(), amplifier=amplifier, file=path.name)
+
+
+def measured_recording(
+    recording: Recording,
+    *,
+    bench: Bench | None,
+    wishes: Wishes,
+    ledger: Ledger,
+    beside: Sequence[CaptureResult] = (),
+    wait_for_power: bool = False,
+) -> CaptureResult | None:
+    """Measure one recording; with `wait_for_power`, None for a burst train that has no power to compare with yet."""
+    table = quick_bench(recording, bench, channels=channels_said(wishes.channel), volts_per_unit=wishes.volts_per_unit)
+    load = chosen_load(table, load=wishes.load, load_ohm=wishes.load_ohm)
+    record, notices = lay_on_bench(
+        recording,
+        bench=table,
+        load=load,
+        ledger=ledger,
+        low_hz=wishes.low_hz,
+        high_hz=wishes.high_hz,
+        tone_hz=wishes.tone_hz,
+        thd_limits=_ratios(wishes.thd_percent),
+        steady_power_w=wishes.steady_power_w or _power_beside(beside, load),
+        captured_on=wishes.captured_on,
+    )
+    kind = wishes.kind or tell_kind(record)
+    if wait_for_power and kind == "burst" and record.steady_power_w is None:
+        return None
+    told = (*recording.notices, *notices, *_load_notice(table, load))
+    return measure_capture(record, kind=kind, notices=told)
+
+
+def _ratios(percents: Sequence[float]) -> tuple[float, ...]:
+    wrong = [percent for percent in percents if not 0 < percent < 100]
+    if wrong:
+        raise SettingsError(
+            f"{wrong[0]:g} % is no distortion limit.",
+            why="a limit lies between 0 and 100 %",
+            hint="Give percents, for example --thd-percent 0.1 --thd-percent 1",
+        )
+    return tuple(sorted({percent / 100 for percent in percents}))
+
+
+def _power_beside(beside: Sequence[CaptureResult], load: Load | None) -> float | None:
+    """Find the power at 1 % of a ramp into the same load, W."""
+    for result in beside:
+        figure = result.figure("power_at_thd_1")
+        if figure is not None and load is not None and _same_load(figure.conditions.get("load_ohm"), load):
+            return figure.value
+    return None
+
+
+def _same_load(ohm: object, load: Load) -> bool:
+    return isinstance(ohm, int | float) and abs(ohm / load.resistance_ohm - 1) < SAME_LOAD
+
+
+def _load_notice(bench: Bench | None, load: Load | None) -> tuple[Notice, ...]:
+    if load is not None or bench is None or len(bench.loads) < 2:
+        return ()
+    names = ", ".join(item.name for item in bench.loads)
+    return (
+        Notice(
+            code="load-not-named",
+            message=f"The bench has {len(bench.loads)} loads ({names}) and none was named.",
+            hint="Name it with --load so that the load can be checked, and V²/R be given without a current channel.",
+        ),
+    )
