@@ -57,6 +57,16 @@ def explain(error: Mapping[str, Any], *, model: type[BaseModel], data: Mapping[s
     return path, what, cure
 
 
+def meant(error: Mapping[str, Any], *, model: type[BaseModel]) -> Path | None:
+    """Give the path of the key that an unknown one was most likely meant to be; None for any other complaint."""
+    path: Path = tuple(error["loc"])
+    parent = _model_at(model, path[:-1])
+    if error["type"] != "extra_forbidden" or parent is None:
+        return None
+    close = nearest(str(path[-1]), table_keys(parent))
+    return None if close is None else (*path[:-1], close)
+
+
 def toml_value(value: object) -> str:
     """Write a plain value as TOML does."""
     if isinstance(value, bool):

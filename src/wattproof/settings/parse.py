@@ -5,7 +5,7 @@ from typing import Any, NamedTuple, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from wattproof.settings.explain import explain
+from wattproof.settings.explain import explain, meant
 from wattproof.settings.faults import Fault, settings_error
 from wattproof.settings.syntax import read_toml
 from wattproof.settings.toml_lines import Path, key_lines
@@ -54,7 +54,13 @@ def parse_settings(
     try:
         made = model.model_validate(data)
     except ValidationError as error:
-        told = [explain(one, model=model, data=data) for one in error.errors(include_url=False)]
+        found = error.errors(include_url=False)
+        misspelt = {meant(one, model=model) for one in found}
+        told = [
+            explain(one, model=model, data=data)
+            for one in found
+            if not (one["type"] == "missing" and one["loc"] in misspelt)  # one slip is one fault
+        ]
         faults += [Fault(line=line_of(lines, path), what=what, cure=cure) for path, what, cure in told]
         raise settings_error(file, faults) from error
     if faults:

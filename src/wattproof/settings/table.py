@@ -10,7 +10,7 @@ from typing import NamedTuple
 from wattproof.settings.faults import Fault, nearest
 
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?(\d*)|\.(\d+))(?:[eE]([-+]?\d{1,3}))?")
-_UNIT_BEHIND = re.compile(r"([-+−]?\d[\d.,]*(?:[eE][-+]?\d+)?)\s*[A-Za-z%°Ωµμ].*")
+_UNIT_BEHIND = re.compile(r"([-+−]?\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?![eE][-+]?\d)[A-Za-z%°Ωµμ].*")
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
@@ -250,6 +250,6 @@ def _number_cure(cell: str) -> str:
         return f"write {behind[1]} alone: the column's name tells the unit"
     if "," in cell and number_of(cell, decimal_comma=True):
         return f"write {cell.replace(',', '.')}, or separate the cells with semicolons throughout"
-    if "," in cell or "'" in cell or " " in cell:
+    if not any(sign.isalpha() for sign in cell) and any(mark in cell for mark in ",' "):
         return "write the digits without separators, and one decimal mark at most"
     return "write a number such as 14.4, or leave the cell empty where it is not known"

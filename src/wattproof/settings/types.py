@@ -21,6 +21,16 @@ def _day(value: object) -> object:
     raise custom_fault(f"{value} is no date", "write year-month-day without quotes, as in 2031-03-02")
 
 
+def _printable(words: str) -> str:
+    """Refuse signs that cannot be seen: a backslash in double quotation marks makes them without a word."""
+    if words.isprintable():
+        return words
+    raise custom_fault(
+        f"{words!r} holds a sign that cannot be seen",
+        "write text on one line; a backslash wants 'single' quotation marks",
+    )
+
+
 def _ascending(pair: tuple[float, float]) -> tuple[float, float]:
     low, high = pair
     if low < high:
@@ -33,6 +43,6 @@ def _ascending(pair: tuple[float, float]) -> tuple[float, float]:
 
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Whole = Annotated[int, Field(strict=True)]
-Words = Annotated[str, Field(strict=True, min_length=1)]
+Words = Annotated[str, Field(strict=True, min_length=1), AfterValidator(_printable)]
 Day = Annotated[date, BeforeValidator(_day)]
 Band = Annotated[tuple[Annotated[Number, Field(ge=0)], Annotated[Number, Field(ge=0)]], AfterValidator(_ascending)]
