@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
@@ -188,7 +189,7 @@ def fit_frames(samples: Real, grid: FrameGrid) -> FrameFit:
     left = []
     for part in grid.chunks(len(samples)):
         rest = _frames(samples, grid, part) - terms[:, part] @ model.basis
-        left.append(np.einsum("cfl,dfl->cdf", rest, rest) / grid.length)
+        left.append(_products(rest) / grid.length)
     return FrameFit(grid=grid, phasors=model.phasors(fitted), left=np.concatenate(left, axis=2))
 
 
@@ -224,6 +225,15 @@ class _Model:
 def _frames(samples: Real, grid: FrameGrid, part: slice) -> Real:
     windows = np.lib.stride_tricks.sliding_window_view(samples, grid.length, axis=1)
     return np.ascontiguousarray(windows[:, grid.starts[part]])
+
+
+def _products(rest: Real) -> Real:
+    """Sums of products of every two channels, rest of shape (n_channels, n_frames, length)."""
+    n_channels, n_frames, _ = rest.shape
+    sums = np.empty((n_channels, n_channels, n_frames))
+    for c, d in combinations_with_replacement(range(n_channels), 2):
+        sums[c, d] = sums[d, c] = np.einsum("fl,fl->f", rest[c], rest[d])
+    return sums
 
 
 def frame_means(values: Real, grid: FrameGrid) -> Real:
