@@ -1,6 +1,7 @@
 """The edge where faults of other people's decoders become ours: a broken file must not end in a traceback."""
 
 import struct
+import tokenize
 import warnings
 import zipfile
 import zlib
@@ -16,7 +17,7 @@ MOST_BYTES = 1 << 30  # of one array that has to be unpacked into memory; files 
 # What numpy, scipy.io, zipfile and h5py raise on bytes that make no sense.
 FOREIGN: tuple[type[Exception], ...] = (
     ArithmeticError, AssertionError, AttributeError, EOFError, LookupError, MemoryError, NotImplementedError, OSError,
-    RuntimeError, SyntaxError, TypeError, ValueError, struct.error, zipfile.BadZipFile, zlib.error,
+    RuntimeError, SyntaxError, TypeError, ValueError, struct.error, tokenize.TokenError, zipfile.BadZipFile, zlib.error,
 )  # fmt: skip
 
 

@@ -17,10 +17,11 @@ GROUP = "wattproof.readers"
 HEAD_BYTES = 4096
 NOTHING_SAID = Answers()
 
+PAGES = b"%PDF-"  # a page starts as plain text does: without this word the text reader would be asked
 STRANGERS = {
     b"\x89PNG": "a PNG picture",
     b"\xff\xd8\xff": "a JPEG picture",
-    b"%PDF": "a PDF document",
+    PAGES: "a PDF document",
     b"PK\x03\x04": "a ZIP archive (a spreadsheet or a document, perhaps)",
     b"\x1f\x8b": "a gzip archive",
     b"7z\xbc\xaf": "a 7z archive",
@@ -136,7 +137,7 @@ def _unreadable(path: Path, error: Exception) -> FileMissingError | BrokenFileEr
 
 def _reader_for(path: Path, head: bytes) -> Reader:
     known = [reader for reader in installed_readers().values() if reader.sniff(head)]
-    if not known:
+    if not known or head.startswith(PAGES):
         raise _unknown(path, head)
     return min(known, key=lambda reader: (path.suffix.lower() not in reader.suffixes, reader.name))
 
