@@ -6,7 +6,7 @@ from math import hypot, sqrt
 import numpy as np
 from pydantic import Field
 
-from wattproof.bench.calibrate_checks import line_notices, refuse_pairs
+from wattproof.bench.calibrate_checks import line_notices, loose_notice, refuse_flat, refuse_pairs
 from wattproof.errors import Notice
 from wattproof.quantity import Ledger, Quantity
 from wattproof.settings import Part
@@ -127,6 +127,7 @@ def calibrate(
     about_mean = readings - mean_reading
     spread = float(about_mean @ about_mean)
     scale = float(about_mean @ references) / spread
+    refuse_flat(scale, readings, references)
     offset = float(np.mean(references)) - scale * mean_reading
     residuals = references - offset - scale * readings
     dof = len(readings) - 2
@@ -138,13 +139,15 @@ def calibrate(
         + (offset * u_reference_relative) ** 2
     )
     covariance = -variance * mean_reading / spread + scale * offset * u_reference_relative**2
+    scale_u = sqrt(scale_var) / abs(scale)
+    loose = loose_notice(scale_u, dof)
     return Calibration(
         readings=tuple(readings.tolist()),
         references=tuple(references.tolist()),
         residuals=tuple(residuals.tolist()),
         scale=scale,
         offset=offset,
-        scale_u=sqrt(scale_var) / abs(scale),
+        scale_u=scale_u,
         offset_u=sqrt(offset_var),
         correlation=_ratio(covariance, sqrt(scale_var * offset_var)),
         residual_sd=sqrt(variance),
@@ -153,7 +156,7 @@ def calibrate(
         spread=spread,
         u_reference=u_reference,
         u_reference_relative=u_reference_relative,
-        notices=line_notices(readings, references),
+        notices=line_notices(readings, references) if loose is None else (loose,),
     )
 
 

@@ -12,6 +12,9 @@ Real = NDArray[np.float64]
 _ROUNDING = 1e-12
 """Residuals below this share of the largest reference are the computer's rounding, no finding about the bench."""
 
+_SMALLEST = 1e-100
+"""Spans below this lose themselves when squared."""
+
 
 def refuse_pairs(
     pairs: Sequence[tuple[float, float]], u_reference: float, u_reference_relative: float
@@ -47,12 +50,42 @@ def refuse_pairs(
 
 def _refuse_no_spread(name: str, values: Real) -> None:
     span = float(np.ptp(values))
-    if span <= _ROUNDING * float(np.max(np.abs(values))):
+    if span <= max(_ROUNDING * float(np.max(np.abs(values))), _SMALLEST):
         raise SettingsError(
             "Cannot fit a calibration line.",
             why=f"the {name} are all {values[0]:g}: there is no slope to find",
             hint="Take points spread over the range that the channel will be used in.",
         )
+
+
+def refuse_flat(scale: float, readings: Real, references: Real) -> None:
+    """Refuse a line without slope: the channel does not see what the reference sees.
+
+    Raises
+    ------
+    SettingsError
+        The reading does not follow the reference at all.
+    """
+    if abs(scale) * float(np.ptp(readings)) <= _ROUNDING * float(np.ptp(references)):
+        raise SettingsError(
+            "Cannot fit a calibration line.",
+            why="the readings do not follow the reference: the slope is 0",
+            hint="Check that reference and channel saw the same signal, and that the pairs belong together.",
+        )
+
+
+def loose_notice(scale_u: float, dof: int) -> Notice | None:
+    """Tell of a scale that its own 95 % interval does not part from 0."""
+    from scipy.stats import t
+
+    if scale_u * float(t.ppf(0.975, dof)) < 1:
+        return None
+    return Notice(
+        code="calibration-loose",
+        message=f"The scale's relative uncertainty is {scale_u:.2g}: the points do not even show its sign.",
+        hint="Check that reference and reading of each pair belong together, and take points over a wider range.",
+        numbers={"scale_u": scale_u},
+    )
 
 
 def line_notices(readings: Real, references: Real) -> tuple[Notice, ...]:
