@@ -11,6 +11,7 @@ import soundfile
 from wattproof.amplifier import parse_amplifier
 from wattproof.bench import parse_bench
 from wattproof.sim import truth, workshop
+from wattproof.sim.amplifier import Played
 from wattproof.sim.bench_day import STEPS, write_samples
 
 
@@ -134,8 +135,25 @@ def test_truth_is_what_the_demo_is_about(known):
 
 def test_power_at_one_percent_really_has_one_percent():
     found = truth.steady_at_thd(workshop.BITTERN_1, workshop.LOAD_2, 0.01)
-    assert found.thd_f == pytest.approx(0.01, rel=1e-3)
+    assert found.thd_f_in_band == pytest.approx(0.01, rel=1e-3)
+    assert found.thd_f < found.thd_f_in_band
     assert found.load_power == pytest.approx(found.load_voltage_rms * found.load_current_rms, rel=1e-6)
+
+
+def test_truth_finds_the_harmonics_of_a_wave_made_of_them():
+    times_s = np.arange(105000) / 48000  # a little more than two seconds: whole samples and cycles are found in it
+    sines = [np.sin(2 * np.pi * 47 * order * times_s + order) for order in (1, 3, 12)]
+    volts = (10 * sines[0] + 0.003 * sines[1] + 0.004 * sines[2])[None]
+    flat = np.full_like(times_s, 14.0)
+    played = Played(
+        rate_hz=48000.0, drive_v=volts / 20, load_v=volts, load_a=volts / 4, supply_v=flat, supply_a=flat,
+        rail_v=flat, amplifier_c=flat,
+    )  # fmt: skip
+    found = truth.averages(played)
+    assert found.thd_f == pytest.approx(3e-4, rel=1e-9)
+    assert found.thd_f_in_band == pytest.approx(5e-4, rel=1e-9)
+    assert found.load_power == pytest.approx((100 + 25e-6) / 8, rel=1e-12)
+    assert (found.gain, found.supply_power) == pytest.approx((20.0, 196.0))
 
 
 def test_hold_falls_and_bursts_stand_out(day, known):

@@ -15,14 +15,14 @@ _SCREEN_V = {"drive": 1.6, "output": 32.0}
 _NOISE_CODES = 0.4
 
 
-def scope_played() -> Played:
-    """Give what truly happened while the picture was taken."""
-    settle = round(_SETTLE_S * _RATE_HZ)
-    times_s = np.arange(settle + _POINTS + 1) / _RATE_HZ
+def scope_played(seconds: float = _POINTS / _RATE_HZ) -> Played:
+    """Give what truly happened while the picture was taken, and after it where more than the picture is asked for."""
+    settle, points = round(_SETTLE_S * _RATE_HZ), round(seconds * _RATE_HZ)
+    times_s = np.arange(settle + points + 1) / _RATE_HZ
     drives = drive.tone(times_s, tone_hz=SCOPE_TONE_HZ, drive_v_rms=SCOPE_DRIVE_V_RMS, phase_rad=1.9)[None]
     loads = (workshop.LOAD_4,)
     played = play(workshop.BITTERN_1, drives, _RATE_HZ, source=workshop.SOURCE, loads=loads, seed=21)
-    return played.cut(settle, settle + _POINTS)
+    return played.cut(settle, settle + points)
 
 
 def scope_csv() -> str:
