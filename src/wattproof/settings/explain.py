@@ -193,6 +193,12 @@ def _number(case: _Case) -> tuple[str, str]:
     return what, cure
 
 
+def _text(case: _Case) -> tuple[str, str]:
+    what, cure = _wrong_type("text in quotation marks")(case)
+    is_plain = not isinstance(case.value, list | tuple | Mapping)
+    return what, f"write {case.key} = {toml_value(toml_value(case.value))}" if is_plain else cure
+
+
 def _bound(case: _Case) -> tuple[str, str]:
     name, words = _BOUNDS[str(case.error["type"])]
     limit = case.context[name]
@@ -253,7 +259,7 @@ _TELLERS: dict[str, Callable[[_Case], tuple[str, str]]] = {
     "float_type": _number,
     "int_type": _wrong_type("a whole number"),
     "int_from_float": _wrong_type("a whole number"),
-    "string_type": _wrong_type("text in quotation marks"),
+    "string_type": _text,
     "bool_type": _wrong_type("true or false"),
     "bool_parsing": _wrong_type("true or false"),
     "finite_number": _not_finite,
