@@ -162,6 +162,14 @@ def test_a_linear_axis_holds_its_values(values):
     assert axis.high - axis.low >= 0.02 * max(abs(v) for v in values) * (1 - 1e-9)
 
 
+@pytest.mark.parametrize("values", [[3051.2, 3093.7], [0.0, 42.55], [10.0, 300.0], [7.0, 7.0]])
+def test_a_tight_axis_ends_where_its_values_end(values):
+    axis = drawing.linear_axis("t", values, tight=True)
+    assert (axis.low, axis.high) == (tuple(values) if values[0] < values[1] else (6.5, 7.5))
+    assert all(axis.low <= tick <= axis.high for tick in axis.ticks)
+    assert axis.ticks
+
+
 @pytest.mark.parametrize("values", [[1.0, 1.0], [0.02, 20.0], [0.3, 0.31], [1e-7, 4e3], [10.0, 10.0000001]])
 def test_a_log_axis_holds_its_values(values):
     axis = drawing.log_axis("x", values)

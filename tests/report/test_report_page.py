@@ -109,6 +109,31 @@ def test_the_strip_s_widths_are_the_figures(page, results):
     assert widths[-2:] == pytest.approx([hold.figure("load_power").value, hold.figure("heat", None).value], rel=1e-4)
 
 
+def test_without_a_load_power_the_efficiency_parts_the_strip():
+    parts = (("supply_power", 90.0, "W"), ("efficiency", 0.8, "W/W"), ("heat", 18.0, "W"))
+    figures = tuple(
+        Figure(name=n, value=v, u=0.0, unit=unit, output=None, origin="a.wav 0-1 s") for n, v, unit in parts
+    )
+    page = session_page(
+        [CaptureResult(file="a.wav", kind="hold", figures=figures)], bench=None, amplifier=None, title="x"
+    )
+    widths = [float(width) for width in re.findall(r'style="flex: ([\d.]+) 1 0"', page)]
+    assert widths == pytest.approx([72.0, 18.0])
+
+
+def test_a_power_without_its_supply_voltage_says_so_first():
+    power = Figure(name="load_power", value=9.0, u=0.1, unit="W", origin="a.wav 0-1 s")
+    volts = Figure(name="supply_voltage", value=13.9, u=0.01, unit="V", output=None, origin="a.wav 0-1 s")
+    pages = [
+        session_page(
+            [CaptureResult(file="a.wav", kind="steady", figures=figures)], bench=None, amplifier=None, title="x"
+        )
+        for figures in ((power,), (power, volts))
+    ]
+    assert ["supply voltage not recorded" in page for page in pages] == [True, False]
+    assert "13.9\N{NO-BREAK SPACE}V</td>" in pages[1]
+
+
 def test_an_impossible_efficiency_gets_no_strip():
     parts = (("supply_power", 90.0, None), ("load_power", 100.0, "A"), ("heat", -10.0, None))
     figures = tuple(Figure(name=n, value=v, u=1.0, unit="W", output=o, origin="a.wav 0-1 s") for n, v, o in parts)

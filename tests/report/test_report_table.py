@@ -97,6 +97,7 @@ def test_known_conditions_are_said_in_a_phrase():
     )
     assert said == "at 1 % distortion and noise, re total, phase 180.0°, unweighted, from v·i"
     assert conditions_text({"basis": ""}) == ""
+    assert conditions_text({"slope_db_per_s": 8.01, "frame_cycles": 1}) == "rising 8.01 dB/s, cycles in a frame: 1"
 
 
 def test_the_budget_lists_each_source(results):

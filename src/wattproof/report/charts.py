@@ -212,7 +212,7 @@ def waveform_at_limit(result: CaptureResult, *, width_px: int = WIDE_PX) -> Spec
 
 
 def spectrum(result: CaptureResult, *, width_px: int = WIDE_PX) -> Spec | None:
-    """Draw spectra over a logarithmic frequency axis, dB re fundamental; None where the capture keeps none."""
+    """Draw spectra in dB over a logarithmic frequency axis; None where the capture keeps none."""
     group: list[_Named] = []
     for trace in result.views.spectrum:
         pairs = ((x, _in_db(y, trace.y_unit)) for x, y in zip(trace.x, trace.y, strict=True))
@@ -223,7 +223,8 @@ def spectrum(result: CaptureResult, *, width_px: int = WIDE_PX) -> Spec | None:
         return None
     plot_px = width_px - _AXIS_ROOM_PX - (_LABEL_ROOM_PX if len(group) > 1 else 0)
     x_axis = drawing.log_axis(_SAY["frequency"], (x for _, points in group for x, _ in points), labels=plot_px // 55)
-    panel = _named_panel(x_axis, _SAY["spectrum"], group, width_px=plot_px, height_px=260)
+    y_title = _SAY["spectrum"].format(_reference(group[0][0].y_unit))
+    panel = _named_panel(x_axis, y_title, group, width_px=plot_px, height_px=260)
     return drawing.chart(_SAY["spectrum_title"], f"{result.file}: {_SAY['spectrum_told']}", [panel])
 
 
@@ -231,6 +232,11 @@ def _in_db(value: float, unit: str) -> float | None:
     if unit.startswith("dB"):
         return value
     return 20 * log10(value) if value > 0 else None
+
+
+def _reference(unit: str) -> str:
+    """Say what a spectrum's dB are referred to: the tone for a ratio, one unit otherwise."""
+    return _SAY["fundamental"] if "/" in unit or unit.startswith("dB") else f"1 {unit}"
 
 
 def _named_panel(

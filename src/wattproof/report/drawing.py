@@ -50,15 +50,15 @@ class Axis:
 
 
 def linear_axis(title: str, values: Iterable[float], *, ticks: int = 5, tight: bool = False) -> Axis:
-    """Make an axis over the values with round ends, or a tight one that ends where they end.
+    """Make an axis over the values with round ends, or a tight one, for time, that ends where they end.
 
-    It starts at zero where the values come near it, and spans at least 2 % of them: a smaller change would be blown up
-    to look like a large one.
+    One with round ends starts at zero where the values come near it, and spans at least 2 % of them: a smaller change
+    would be blown up to look like a large one.
     """
     low, high = _ends(values)
-    if 0 < low < 0.4 * high:
+    if 0 < low < 0.4 * high and not tight:
         low = 0.0
-    wanting = _LEAST_SPAN * max(abs(low), abs(high)) - (high - low)
+    wanting = 0.0 if tight else _LEAST_SPAN * max(abs(low), abs(high)) - (high - low)
     if wanting > 0 or high == low:
         spread = max(wanting, 0.0) / 2 or 0.5
         low, high = low - spread, high + spread

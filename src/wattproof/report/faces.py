@@ -66,6 +66,22 @@ def face_value(figure: Figure) -> str:
     return interval_text(_scaled(figure, 1.0, "" if "/" in figure.unit else figure.unit))
 
 
+def sized(value: float, unit: str) -> str:
+    """Write a plain reading to four figures, with a prefix where it is small.
+
+    Examples
+    --------
+    >>> sized(1.86e-05, "V"), sized(61.2345, "A")
+    ('18.6 µV', '61.23 A')
+    """
+    shown = (
+        _prefixed(Quantity(value=value, u=0.0, unit=unit))
+        if unit in _PREFIXED
+        else Quantity(value=value, u=0.0, unit=unit)
+    )
+    return f"{shown.value:.4g} {shown.unit}".rstrip()
+
+
 def _scaled(figure: Quantity, factor: float, unit: str) -> Quantity:
     return Quantity(value=figure.value * factor, u=figure.u * factor, unit=unit, k95=figure.k95)
 
@@ -144,7 +160,7 @@ def _condition(key: str, value: Condition) -> str:
     if key.endswith("_rad") and isinstance(value, int | float):
         return f"{key.removesuffix('_rad').replace('_', ' ')} {round(degrees(value), 1) + 0.0:.1f}°"
     stem, _, suffix = key.rpartition("_")
-    unit = _UNITS.get(suffix, "") if stem else ""
+    unit = _UNITS.get(suffix, "") if stem and "_per_" not in key else ""
     said = f"{100 * value:g} %" if key in _RATIOS and isinstance(value, int | float) else _amount(value, unit)
     if key in _ORDER:
         return said

@@ -6,6 +6,7 @@ from wattproof.amplifier import Amplifier, Rating
 from wattproof.bench import Bench, BenchChannel, Limits, Load, Meter
 from wattproof.measure import CapturedChannel
 from wattproof.report import words
+from wattproof.report.faces import sized
 
 Facts = list[tuple[str, str]]
 Lines = list[tuple[str, ...]]
@@ -133,7 +134,7 @@ def captured_lines(channels: Sequence[CapturedChannel]) -> Lines:
         (
             words.ROLES.get(channel.role, channel.role) + (f" {channel.output}" if channel.output else ""),
             channel.name,
-            f"{channel.peak:.4g} {words.ROLE_UNITS.get(channel.role, '')}".rstrip(),
+            sized(channel.peak, words.ROLE_UNITS.get(channel.role, "")),
             f"{channel.clipped}",
         )
         for channel in channels

@@ -41,6 +41,9 @@ _KEY_FIGURES = {
 }
 """What a buyer asks first, by kind of capture, in the order in which a page answers."""
 
+_DETAILS = {"frame_cycles", "slope_db_per_s", "phase_rad", "harmonics", "outputs_measured"}
+"""Conditions of the method, said with the figure's own row and not once more among the first."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class _Picture:
@@ -149,37 +152,52 @@ def _key_figures(results: Sequence[CaptureResult]) -> list[tuple[CaptureResult, 
         if result.kind == kind
         for name in names
         for figure in result.figures
-        if figure.name == name
+        if figure.name == name and not _bettered(figure, result)
     ]
+
+
+def _bettered(figure: Figure, result: CaptureResult) -> bool:
+    """Say whether a power from V and R stands beside the true one."""
+    return figure.name == "load_power_v2r" and result.figure("load_power", figure.output) is not None
 
 
 def _key(result: CaptureResult, figure: Figure, anchor: str) -> dict[str, object]:
     row = figure_row(figure, file=result.file)
     name = row.name if figure.output in {None, "A"} else f"{row.name}, {output_name(figure.output)}"
-    return {"row": row, "name": name, "file": result.file, "anchor": anchor}
+    said = "; ".join(filter(None, (row.remarks, _key_conditions(result, figure))))
+    return {"name": name, "value": row.value, "said": said, "file": result.file, "anchor": anchor}
+
+
+def _key_conditions(result: CaptureResult, figure: Figure) -> str:
+    """Say the conditions without the method's details, and the supply voltage even where the figure leaves it out."""
+    skipped = _DETAILS | ({"basis", "bandwidth_hz"} if figure.output is None else set())
+    conditions = {key: value for key, value in figure.conditions.items() if key not in skipped}
+    supply = result.figure("supply_voltage", None)
+    if "supply_v" not in conditions and supply is not None:
+        conditions["supply_v"] = supply.value
+    unsaid = [] if "supply_v" in conditions else [words.PAGE["no_supply"]]
+    return ", ".join(filter(None, (conditions_text(conditions), *unsaid)))
 
 
 def _strip(result: CaptureResult) -> dict[str, object] | None:
-    """Take the figures that part the supply's power: what reached each load, and heat; None unless all are there."""
+    """Part the supply's power into what reached the loads, as their powers or the efficiency tell it, and heat."""
     supply, heat = result.figure("supply_power", None), result.figure("heat", None)
     loads = [figure for figure in result.figures if figure.name == "load_power"]
-    if not (supply and heat and loads and all(figure.value > 0 for figure in (supply, heat, *loads))):
+    shares = loads or [figure for figure in result.figures if figure.name == "efficiency"][:1]
+    if not (supply and heat and shares and all(figure.value > 0 for figure in (supply, heat, *shares))):
         return None
     parts = [
         {
             "look": f"load-{1 + number % 2}",
-            "width": f"{load.value:.5g}",
-            "text": face_value(load),
-            "name": _load_name(load, loads),
+            "width": share.value if loads else share.value * supply.value,
+            "text": face_value(share),
+            "name": _load_name(share, loads),
         }
-        for number, load in enumerate(loads)
+        for number, share in enumerate(shares)
     ]
-    parts.append({"look": "heat", "width": f"{heat.value:.5g}", "text": face_value(heat), "name": words.PAGE["heat"]})
-    under = conditions_text(
-        {k: v for k, v in loads[0].conditions.items() if k in {"frequency_hz", "load_ohm", "supply_v"}}
-    )
-    heading = words.PAGE["strip_heading"].format(face_value(supply), under).rstrip(", ")
-    return {"heading": heading, "file": result.file, "parts": parts}
+    parts.append({"look": "heat", "width": heat.value, "text": face_value(heat), "name": words.PAGE["heat"]})
+    heading = words.PAGE["strip_heading"].format(face_value(supply), _key_conditions(result, supply))
+    return {"heading": heading, "parts": parts}
 
 
 def _load_name(load: Figure, loads: Sequence[Figure]) -> str:
@@ -245,6 +263,7 @@ def _capture(result: CaptureResult, groups: Iterable[FigureGroup], anchor: str) 
                 else _output_title(group.output),
                 "heading": group.heading,
                 "shared": group.shared,
+                "placed": any(row.origin for row in group.rows),
                 "rows": [_row(row) for row in group.rows],
             }
             for group in own
@@ -268,5 +287,12 @@ def _told(result: CaptureResult) -> str:
 def _row(row: FigureRow) -> dict[str, object]:
     budget = budget_lines(row.figure) if row.figure.u > 0 else []
     spread = spread_text(row.figure) if budget else ""
-    said = {key: getattr(row, key) for key in ("name", "value", "remarks", "own_conditions", "origin")}
-    return {**said, "budget": budget, "spread": spread}
+    said = "; ".join(filter(None, (row.remarks, row.own_conditions)))
+    return {
+        "name": row.name,
+        "value": row.value,
+        "said": said,
+        "origin": row.origin,
+        "budget": budget,
+        "spread": spread,
+    }

@@ -79,7 +79,6 @@ ROLE_UNITS: Mapping[str, str] = MappingProxyType(
         "supply_voltage": "V",
         "supply_current": "A",
         "drive_voltage": "V",
-        "temperature": "°C",
     }
 )
 
@@ -170,6 +169,7 @@ PAGE: Mapping[str, str] = MappingProxyType(
         "strip": "Where the supply's power went",
         "strip_note": "The whole width is the power taken from the supply during the capture.",
         "strip_heading": "{} from the supply, {}",
+        "no_supply": "supply voltage not recorded",
         "heat": "heat",
         "output": "output",
         "load": "load",
@@ -206,14 +206,14 @@ CHARTS: Mapping[str, str] = MappingProxyType(
         "load_power": "Power in the load (W)",
         "thd_n": "Distortion and noise (%)",
         "time": "Time (s)",
-        "time_min": "Time (min)",
         "time_ms": "Time (ms)",
         "frequency": "Frequency (Hz)",
         "supply_voltage": "Supply voltage (V)",
         "supply_current": "Supply current (A)",
-        "temperature": "Temperature (°C)",
+        "temperature": "Temperature (as the bench file scales it)",
         "efficiency": "Efficiency (%)",
-        "spectrum": "Level (dB re fundamental)",
+        "spectrum": "Level (dB re {})",
+        "fundamental": "fundamental",
         "distortion_told": "Distortion and noise over power in the load, both logarithmic.",
         "sag_told": "Supply voltage and current over power in the load.",
         "sag_time_told": "Supply voltage and current over time.",
@@ -231,7 +231,7 @@ CHARTS: Mapping[str, str] = MappingProxyType(
     }
 )
 
-_AT_A_LIMIT = {"power": "Power", "load_voltage": "Load voltage", "gain_compression": "Loss of gain"}
+_AT_A_LIMIT = {"power": "Power", "load_voltage": "Load voltage", "gain_compression": "Change of gain"}
 _LIMIT = re.compile(rf"({'|'.join(_AT_A_LIMIT)})_at_thd_(\d+(?:[_.p]\d+)?)")
 _ORDINALS = {2: "2nd", 3: "3rd"}
 
