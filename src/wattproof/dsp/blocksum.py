@@ -77,9 +77,9 @@ def moments(clock: BlockClock, angle_rad: Real, highest: int) -> Complex:
 
 
 def correlate(
-    clock: BlockClock, samples: Real, *, angle_rad: float, n_harmonics: int, with_slope: bool
-) -> tuple[Complex, Complex | None]:
-    """Correlate channels with the harmonics of a tone.
+    clock: BlockClock, samples: Real, *, angle_rad: float, n_harmonics: int, with_slope: bool, highest: int
+) -> tuple[Complex, Complex | None, Real]:
+    """Correlate channels with the harmonics of a tone and with powers of time, in one pass over the samples.
 
     Parameters
     ----------
@@ -90,37 +90,36 @@ def correlate(
     n_harmonics : int >= 1
     with_slope : bool
         Also give the sums weighted by m, which a frequency update needs.
+    highest : int >= 0
+        Highest power of time.
 
     Returns
     -------
     sums, sloped : Complex of shape (n_channels, n_harmonics)
         sum of y exp(-jhwm) and, if asked for, of m y exp(-jhwm), h = 1 .. n_harmonics.
+    low : Real of shape (n_channels, highest + 1)
+        sum of m**k y.
     """
     order = np.arange(1, n_harmonics + 1)
     sums = np.zeros((samples.shape[0], n_harmonics), dtype=complex)
     sloped = np.zeros_like(sums) if with_slope else None
+    low = np.zeros((samples.shape[0], highest + 1))
     for (starts, offsets), part in zip(clock.pieces(), clock.split(samples), strict=True):
         phase = np.outer(offsets, order) * angle_rad
         basis = np.hstack([np.cos(phase), -np.sin(phase)])
+        powers = np.stack([offsets**k for k in range(highest + 1)], axis=1)
+        columns = [powers, basis, basis * offsets[:, np.newaxis]] if with_slope else [powers, basis]
+        product = part @ np.hstack(columns)
         turn = np.exp(-1j * np.outer(starts, order) * angle_rad)
-        inner = _fold(part @ basis)
+        inner = _fold(product[..., highest + 1 : highest + 1 + 2 * n_harmonics])
         sums += np.einsum("cbh,bh->ch", inner, turn)
         if sloped is not None:
-            inner_slope = _fold(part @ (basis * offsets[:, np.newaxis]))
             sloped += np.einsum("cbh,bh->ch", inner, turn * starts[:, np.newaxis])
-            sloped += np.einsum("cbh,bh->ch", inner_slope, turn)
-    return sums, sloped
-
-
-def power_sums(clock: BlockClock, samples: Real, highest: int) -> Real:
-    """Sum m**k y over the record, k = 0 .. `highest`; shape (n_channels, highest + 1)."""
-    total = np.zeros((samples.shape[0], highest + 1))
-    for (starts, offsets), part in zip(clock.pieces(), clock.split(samples), strict=True):
-        inner = part @ np.stack([offsets**k for k in range(highest + 1)], axis=1)
+            sloped += np.einsum("cbh,bh->ch", _fold(product[..., highest + 1 + 2 * n_harmonics :]), turn)
         for k in range(highest + 1):
             for i, ways in enumerate(_binomial(k)):
-                total[:, k] += ways * (inner[..., i] @ starts ** (k - i))
-    return total
+                low[:, k] += ways * (product[..., i] @ starts ** (k - i))
+    return sums, sloped, low
 
 
 def synthesise(clock: BlockClock, phasor: Complex, *, angle_rad: float) -> Real:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.dsp.blocksum import BlockClock, correlate, moments, power_sums, synthesise
+from wattproof.dsp.blocksum import BlockClock, correlate, moments, synthesise
 from wattproof.errors import NoToneError, TooFewCyclesError
 
 Real = NDArray[np.float64]
@@ -14,6 +14,9 @@ Complex = NDArray[np.complex128]
 FEWEST_CYCLES = 3.0
 _DRIFT_ORDER = 2
 _COARSE_SAMPLES = 65536
+_MANY_CYCLES = 100
+_SEARCH_HARMONICS = 3
+_SMALL_STEP = 1e-4
 _NARROWING = 8
 """Each stage of the frequency search uses this many times more samples than the one before."""
 
@@ -130,7 +133,9 @@ def fit_tone(
     hz = _coarse_frequency(line[0], rate_hz, fewest_cycles) if tone_hz is None else tone_hz
     _refuse_short(clear.shape[1], rate_hz, hz, fewest_cycles)
     n_used = _usable_harmonics(hz, rate_hz, n_harmonics)
-    hz = _refined_frequency(line, hz, rate_hz, n_used, searched=tone_hz is None)
+    # harmonics lean on the frequency only where cycles are few: a long record needs but the strongest in the search
+    n_search = n_used if clear.shape[1] * hz / rate_hz < _MANY_CYCLES else min(n_used, _SEARCH_HARMONICS)
+    hz = _refined_frequency(line, hz, rate_hz, n_search, searched=tone_hz is None)
     _refuse_short(clear.shape[1], rate_hz, hz, fewest_cycles)
     return fit_at(clear, rate_hz=rate_hz, frequency_hz=hz, reference=reference, n_harmonics=n_used)
 
@@ -219,10 +224,15 @@ class _Solver:
 
     def solve(self, samples: Real, *, with_slope: bool) -> _Step:
         """Fit every channel of samples (n_channels, N)."""
-        sums, sloped = correlate(
-            self.clock, samples, angle_rad=self.angle, n_harmonics=self.order.size, with_slope=with_slope
+        sums, sloped, low = correlate(
+            self.clock,
+            samples,
+            angle_rad=self.angle,
+            n_harmonics=self.order.size,
+            with_slope=with_slope,
+            highest=_DRIFT_ORDER,
         )
-        low = power_sums(self.clock, samples, _DRIFT_ORDER) * self._half ** -np.arange(_DRIFT_ORDER + 1.0)
+        low = low * self._half ** -np.arange(_DRIFT_ORDER + 1.0)
         right = np.hstack([low, sums.real, -sums.imag])
         coefficients: Real = np.linalg.solve(self._matrix, right.T).T.astype(np.float64, copy=False)
         square = np.einsum("cn,cn->c", samples, samples)
@@ -291,7 +301,8 @@ def _iterate(line: Real, hz: float, rate_hz: float, n_harmonics: int) -> float:
                 why=f"the frequency search left the band between 0 and {rate_hz / 2:g} Hz",
                 hint="Give the tone with --tone-hz, or choose the kind with --kind idle if there is no tone.",
             )
-        if abs(step) < 1e-7 * widest:
+        # the steps shrink by squares: after one this small the next would be lost in rounding
+        if abs(step) < _SMALL_STEP * widest:
             break
     return hz
 

@@ -6,7 +6,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.dsp import Spectrum, ToneFit, band_power, fit_at, fit_tone, spectrum_of, tone_band
+from wattproof.dsp import Spectrum, ToneFit, band_power, cross_band_power, fit_at, fit_tone, spectrum_of, tone_band
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
 from wattproof.quantity.ledger import Uncertain
@@ -76,14 +76,25 @@ class SteadyOutput:
             for role in roles
         }
 
+    @cached_property
+    def left_in_band(self) -> dict[str, float]:
+        """Mean square in the band of what the fit leaves of each role."""
+        low_hz, high_hz = self.band_hz
+        return {role: band_power(left, low_hz=low_hz, high_hz=high_hz) for role, left in self._spectra.items()}
+
     def mean_square(self, role: str, *, first: int = 1) -> float:
         """Mean square in the band of the harmonics from `first` on and of all that is no harmonic."""
-        low_hz, high_hz = self.band_hz
         lines = np.abs(self.phasors(role)[first - 1 :][self.in_band[first - 1 :]]) ** 2 / 2
-        return float(lines.sum()) + band_power(self.left(role), low_hz=low_hz, high_hz=high_hz)
+        return float(lines.sum()) + self.left_in_band[role]
+
+    @cached_property
+    def shared_in_band(self) -> float:
+        """Mean product in the band of what the fit leaves of volts and amperes, W."""
+        low_hz, high_hz = self.band_hz
+        return cross_band_power(self.left(self.main), self.left("load_current"), low_hz=low_hz, high_hz=high_hz)
 
     def line_u(self, role: str) -> float:
-        """Standard uncertainty of a harmonic's peak amplitude, engineering units.
+        """Give the standard uncertainty of a harmonic's peak amplitude, engineering units.
 
         sqrt(2/N) sigma, where sigma is that of white noise as dense as what the fit leaves in the measuring band:
         residue above the band does not blur a harmonic, hum in it does.
@@ -91,7 +102,7 @@ class SteadyOutput:
         if role not in self._spectra:
             return float(self.fit.amplitude_u[self.rows[role]])
         low_hz, high_hz = self.band_hz
-        density = band_power(self.left(role), low_hz=low_hz, high_hz=high_hz) / (high_hz - low_hz)
+        density = self.left_in_band[role] / (high_hz - low_hz)
         return float(np.sqrt(density * self.fit.rate_hz / self.fit.n_samples))
 
     def noise_factor(self, role: str) -> Uncertain:

@@ -2,7 +2,6 @@
 
 import numpy as np
 
-from wattproof.dsp import cross_band_power
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.output import SteadyOutput
 from wattproof.quantity.ledger import Uncertain
@@ -81,11 +80,7 @@ def load_power(output: SteadyOutput) -> Uncertain | None:
 def true_power_w(output: SteadyOutput) -> float:
     """Mean of v*i in the band: the harmonics' powers and what v and i share beside them, W."""
     v, i = output.phasors(output.main), output.phasors("load_current")
-    low_hz, high_hz = output.band_hz
-    lines = float((v * i.conj()).real[output.in_band].sum() / 2)
-    return lines + cross_band_power(
-        output.left(output.main), output.left("load_current"), low_hz=low_hz, high_hz=high_hz
-    )
+    return float((v * i.conj()).real[output.in_band].sum() / 2) + output.shared_in_band
 
 
 def relative_skew(output: SteadyOutput) -> Uncertain:

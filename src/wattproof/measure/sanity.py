@@ -196,7 +196,8 @@ def line_notices(output: SteadyOutput) -> tuple[Notice, ...]:
     """Look for lines in what the fit leaves: mains, and what may be switching residue folded down."""
     left, tone_hz = output.left(output.main), output.fit.frequency_hz
     level = float(np.abs(output.fit.phasors[0, 0])) / np.sqrt(2)
-    lines = find_lines(left, low_hz=output.band_hz[0], high_hz=left.rate_hz / 2, fewest_rms=FAINTEST * level)
+    low_hz, high_hz = output.band_hz
+    lines = find_lines(left, low_hz=low_hz, high_hz=high_hz, fewest_rms=FAINTEST * level)
     lines = tuple(line for line in lines if not _is_harmonic(line.frequency_hz, tone_hz, left.bin_hz))
     return _lines_told(lines, left, level=level, against=f"of output {output.output}'s tone", tone_hz=tone_hz)
 
