@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from math import gcd, sqrt
+from math import gcd, log, sqrt
 
 import numpy as np
 
@@ -83,14 +83,13 @@ def steady_at(amplifier: SimulatedAmplifier, load: SimulatedLoad, drive_v_rms: f
 
 @cache
 def steady_at_thd(amplifier: SimulatedAmplifier, load: SimulatedLoad, thd: float) -> Steady:
-    """Find the constant tone whose distortion up to 20 kHz is `thd` (V/V), by bisection of the drive from 1 to 3 V."""
-    low, high = 1.0, 3.0
-    found = steady_at(amplifier, load, high)
-    for _ in range(16):
-        middle = 0.5 * (low + high)
-        found = steady_at(amplifier, load, middle)
-        low, high = (middle, high) if found.thd_f_in_band < thd else (low, middle)
-    return found
+    """Find the constant tone whose distortion up to 20 kHz is `thd` (V/V), by its root in the drive from 1 to 3 V."""
+    from scipy.optimize import brentq
+
+    def excess(drive_v_rms: float) -> float:
+        return log(steady_at(amplifier, load, drive_v_rms).thd_f_in_band / thd)
+
+    return steady_at(amplifier, load, float(brentq(excess, 1.0, 3.0, xtol=1e-5)))
 
 
 def _step(file: str) -> Step:
