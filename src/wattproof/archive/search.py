@@ -1,0 +1,159 @@
+"""Questions across sessions: the index is brought up to date with the folders, then asked.
+
+Writing a session never touches the index, so that no locked or damaged database can keep evidence from being stored.
+"""
+
+import hashlib
+from collections.abc import Callable, Mapping
+from contextlib import closing, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from wattproof.archive.captures import read_captures
+from wattproof.archive.disk import explained
+from wattproof.archive.figures import read_figures
+from wattproof.archive.model import FoundFigure
+from wattproof.archive.sessions import read_session, session_folders
+from wattproof.errors import ArchiveError, Notice
+
+if TYPE_CHECKING:
+    from wattproof.archive.index import Index
+
+Answer = TypeVar("Answer")
+Bounds = Mapping[str, tuple[float, float]]
+
+INDEX_FILE = "index.sqlite"
+_PASSING = "sqlite://"
+
+
+def ask(
+    root: Path, url: str | None, question: "Callable[[Index], Answer]", *, anew: bool = False
+) -> tuple[Answer, tuple[Notice, ...]]:
+    """Bring the index up to date and ask it.
+
+    An index file that is damaged is made anew; where the database refuses (locked, read-only, out of reach), the
+    answer comes from a passing index in memory, and a notice says so.
+
+    Raises
+    ------
+    ArchiveError
+        The address of the index makes no sense, or the folders cannot be listed.
+    """
+    from wattproof.archive.index import DatabaseRefusal, is_damage, sqlite_url
+
+    if url is None and not root.is_dir():
+        return _asked(root, _PASSING, question, anew=anew)
+    address = sqlite_url(root / INDEX_FILE) if url is None else url
+    try:
+        return _asked(root, address, question, anew=anew)
+    except DatabaseRefusal as error:
+        if url is None and is_damage(error):
+            return _asked_anew(root, address, question)
+        return _asked_in_memory(root, question, error.orig)
+
+
+def _asked_anew(root: Path, address: str, question: "Callable[[Index], Answer]") -> tuple[Answer, tuple[Notice, ...]]:
+    from wattproof.archive.index import DatabaseRefusal
+
+    file = root / INDEX_FILE
+    message = f"The index {file} was damaged and has been made anew from the sessions; nothing is lost."
+    notice = Notice(code="index-rebuilt", message=message, hint="Check that disk, if this comes again.")
+    _remove(file)
+    try:
+        answer, notices = _asked(root, address, question, anew=True)
+    except DatabaseRefusal as error:
+        return _asked_in_memory(root, question, error.orig)
+    return answer, (notice, *notices)
+
+
+def _asked_in_memory(
+    root: Path, question: "Callable[[Index], Answer]", cause: BaseException | None
+) -> tuple[Answer, tuple[Notice, ...]]:
+    message = f"The index could not be used ({cause}); the answer was read from the sessions themselves."
+    hint = "Close the program that holds the index, or allow writing to it; until then questions take longer."
+    answer, notices = _asked(root, _PASSING, question, anew=True)
+    return answer, (Notice(code="index-unavailable", message=message, hint=hint), *notices)
+
+
+def _asked(
+    root: Path, address: str, question: "Callable[[Index], Answer]", *, anew: bool
+) -> tuple[Answer, tuple[Notice, ...]]:
+    from wattproof.archive.index import Index
+
+    with closing(Index(address)) as index:
+        index.prepare(anew=anew)
+        notices = _refresh(root, index)
+        return question(index), notices
+
+
+def _remove(file: Path) -> None:
+    for name in (file, *(file.with_name(file.name + suffix) for suffix in ("-wal", "-shm", "-journal"))):
+        with suppress(OSError):
+            name.unlink(missing_ok=True)
+
+
+def _refresh(root: Path, index: "Index") -> tuple[Notice, ...]:
+    """Read anew what has changed on disk since the index was written, and forget what is gone."""
+    known = index.stamps()
+    there = session_folders(root)
+    index.drop(sorted(set(known) - {folder.name for folder in there}))
+    notices = []
+    for folder in there:
+        try:
+            _refresh_one(folder, known.get(folder.name), index)
+        except ArchiveError as error:
+            index.drop([folder.name])
+            message = f"Session {folder.name} is left out of the index: {error.message} {error.why}"
+            notices.append(Notice(code="session-damaged", message=message, hint=error.hint))
+    return tuple(notices)
+
+
+def _refresh_one(folder: Path, known: str | None, index: "Index") -> None:
+    from wattproof.archive.index import Entry
+
+    stamp = _stamp(folder)
+    if stamp == known:
+        return
+    session = read_session(folder)
+    figures = read_figures(session)
+    index.put(Entry(stamp=stamp, session=session, captures=read_captures(session), figures=figures))
+
+
+def _stamp(folder: Path) -> str:
+    """Fingerprint of the sizes and times of a session's documents: cheap to take, and it changes when one of them does.
+
+    Every write of ours makes a new file, so its number in the file system differs even within one tick of the clock.
+    """
+    documents = [folder / "session.json", folder / "figures.json", *sorted(folder.glob("captures/*/capture.json"))]
+    digest = hashlib.sha256()
+    with explained("look at the documents", folder):
+        for path in documents:
+            if path.exists():
+                state = path.stat()
+                seen = (path.parent.name, path.name, state.st_size, state.st_mtime_ns, state.st_ino)
+                digest.update(repr(seen).encode("utf-8", "replace"))
+    return digest.hexdigest()
+
+
+def find_figures(
+    root: Path,
+    url: str | None,
+    *,
+    name: str | None,
+    maker: str | None,
+    model: str | None,
+    output: str | None,
+    between: Bounds,
+) -> tuple[tuple[FoundFigure, ...], tuple[Notice, ...]]:
+    """Find figures of all sessions; `between` keeps those whose numeric conditions lie within the bounds."""
+    found, notices = ask(root, url, lambda index: index.find(name=name, maker=maker, model=model, output=output))
+    return tuple(figure for figure in found if _within(figure, between)), notices
+
+
+def _within(figure: FoundFigure, between: Bounds) -> bool:
+    """Tell whether each named condition is stated, is a number and lies within its bounds, both ends included."""
+    for key, (low, high) in between.items():
+        stated = figure.conditions.get(key)
+        if not isinstance(stated, int | float) or not low <= stated <= high:
+            return False
+    return True

@@ -1,0 +1,233 @@
+"""The archive as the other rooms see it."""
+
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from pydantic import JsonValue
+
+from wattproof.amplifier import Amplifier
+from wattproof.archive import captures, figures, search, sessions, verify
+from wattproof.archive.model import (
+    CaptureRecord,
+    Change,
+    Description,
+    FigureListing,
+    FiguresFile,
+    HistoryEvent,
+    Listing,
+    Session,
+)
+from wattproof.bench import Bench
+from wattproof.errors import Notice
+from wattproof.measure import CaptureResult
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+class Archive:
+    """A folder of sessions, and the only one who writes there.
+
+    Parameters
+    ----------
+    root : Path
+        The archive's folder; made when the first session begins.
+    index_url : str or None
+        Database for questions across sessions, as SQLAlchemy writes addresses; None keeps ``index.sqlite`` in `root`.
+        One database serves one archive.
+    clock : callable
+        Gives the time for "added" and for the history, with its offset from UTC.
+    """
+
+    def __init__(self, root: Path, index_url: str | None = None, *, clock: Callable[[], datetime] = _now) -> None:
+        self.root = root
+        self._index_url = index_url
+        self._clock = clock
+
+    def new_session(
+        self,
+        *,
+        amplifier: Amplifier,
+        bench: Bench,
+        amplifier_toml: bytes | None,
+        bench_toml: bytes | None,
+        started: datetime,
+        note: str = "",
+    ) -> Session:
+        """Begin a session in a folder of its own, named by date, model and four random digits.
+
+        Parameters
+        ----------
+        amplifier, bench
+            What the two files say, parsed.
+        amplifier_toml, bench_toml : bytes or None
+            The files themselves, kept byte for byte; None where the person has none.
+        started : datetime
+            When; without an offset from UTC it is taken as this machine's local time.
+        note : str
+            Anything worth remembering.
+
+        Raises
+        ------
+        ArchiveError
+            The disk is full or refuses; then nothing is left behind.
+        """
+        given = {"amplifier.toml": amplifier_toml, "bench.toml": bench_toml}
+        return sessions.new_session(
+            self.root,
+            amplifier=amplifier,
+            bench=bench,
+            files={name: data for name, data in given.items() if data is not None},
+            started=started if started.tzinfo else started.astimezone(),
+            note=note,
+        )
+
+    def open_session(self, name: str | Path) -> Session:
+        """Open a session by path, by name, or by any part of a name that only one session has.
+
+        Raises
+        ------
+        ArchiveError
+            None or several are meant; or its ``session.json`` is damaged, or newer than this version.
+        """
+        return sessions.find_session(self.root, str(name))
+
+    def list_sessions(self) -> Listing:
+        """List all sessions, oldest first; those that cannot be opened become notices."""
+        return sessions.list_sessions(self.root)
+
+    def add_capture(self, session: Session, original: Path, description: Description) -> CaptureRecord:
+        """Keep a file byte for byte, with what it was taken for; whole or not at all.
+
+        Adding the same bytes again with the same description gives the capture that is there.
+
+        Raises
+        ------
+        FileMissingError
+            The original is no file, or cannot be read.
+        ArchiveError
+            The disk refuses, or these bytes are here under another description.
+        """
+        return captures.add_capture(session, original, description, added=self._clock())
+
+    def describe_capture(self, session: Session, number: int, description: Description) -> CaptureRecord:
+        """Correct what a capture was taken for; the description before goes into the history.
+
+        Raises
+        ------
+        ArchiveError
+            There is no such capture, or the disk refuses.
+        """
+        before = captures.find_capture(session, number).description
+        record = captures.describe_capture(session, number, description)
+        details: dict[str, JsonValue] = {"capture": number, "before": before.model_dump(mode="json")}
+        figures.write_event(session, "described", details, at=self._clock())
+        return record
+
+    def captures(self, session: Session) -> tuple[CaptureRecord, ...]:
+        """List what the session holds now, by number."""
+        return captures.read_captures(session)
+
+    def original_path(self, session: Session, record: CaptureRecord, *, check: bool = True) -> Path:
+        """Give the kept original to read from, after making sure that its bytes are those that were added.
+
+        Raises
+        ------
+        ArchiveError
+            It is missing, or its bytes have changed.
+        """
+        return captures.original_path(session, record, check=check)
+
+    def write_figures(
+        self,
+        session: Session,
+        results: Mapping[int, Sequence[CaptureResult]],
+        *,
+        settings: Mapping[str, JsonValue] | None = None,
+    ) -> FiguresFile:
+        """Store the figures of a session in place of those before, whole or not at all.
+
+        Equal results from equal captures give a ``figures.json`` of equal bytes: the time goes into the history.
+
+        Parameters
+        ----------
+        session : Session
+            Whose figures.
+        results : mapping of capture number to results
+            What was measured from each capture: one result, or one a row for typed readings.
+        settings : mapping or None
+            The options of the measurement that change figures.
+
+        Raises
+        ------
+        ArchiveError
+            A number is not one of the captures, a figure is not finite, or the disk refuses.
+        """
+        return figures.write_figures(session, results, settings=settings or {}, at=self._clock())
+
+    def read_figures(self, session: Session, *, with_views: bool = False) -> FiguresFile | None:
+        """Read the figures, None before the first measurement; with what pages draw, if asked.
+
+        Raises
+        ------
+        ArchiveError
+            The file is damaged, or newer than this version.
+        """
+        return figures.read_figures(session, with_views=with_views)
+
+    def outdated(self, session: Session, stored: FiguresFile) -> tuple[Notice, ...]:
+        """Say which captures were added or described anew since the figures were made."""
+        return figures.outdated(session, stored)
+
+    def history(self, session: Session) -> tuple[HistoryEvent, ...]:
+        """List what was done to the session and succeeded, oldest first."""
+        return figures.read_history(session)
+
+    def verify(self, session: Session) -> tuple[Change, ...]:
+        """Hash everything and list what is not as it was written; nothing means that all is."""
+        return verify.changes(session)
+
+    def find_figures(
+        self,
+        *,
+        name: str | None = None,
+        maker: str | None = None,
+        model: str | None = None,
+        output: str | None = None,
+        between: Mapping[str, tuple[float, float]] | None = None,
+    ) -> FigureListing:
+        """Find figures across all sessions.
+
+        Parameters
+        ----------
+        name : str or None
+            Name of the figure, ``power_at_thd_1``; None takes every one.
+        maker, model : str or None
+            The amplifier's, in capital or small letters.
+        output : str or None
+            Output of the amplifier.
+        between : mapping of condition to (lowest, highest)
+            ``{"load_ohm": (3.8, 4.2)}`` keeps the figures that state this condition within these bounds.
+        """
+        found, notices = search.find_figures(
+            self.root, self._index_url, name=name, maker=maker, model=model, output=output, between=between or {}
+        )
+        return FigureListing(figures=found, notices=notices)
+
+    def rebuild_index(self) -> FigureListing:
+        """Make the index anew from the session folders, and list all figures that it holds now."""
+        found, notices = search.ask(
+            self.root,
+            self._index_url,
+            lambda index: index.find(name=None, maker=None, model=None, output=None),
+            anew=True,
+        )
+        return FigureListing(figures=found, notices=notices)
+
+    def index_rows(self) -> dict[str, list[dict[str, Any]]]:
+        """Give every row of the index by table, once it is up to date: to look into it, or to copy it elsewhere."""
+        rows, _notices = search.ask(self.root, self._index_url, lambda index: index.dump())
+        return rows
