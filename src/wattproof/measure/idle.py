@@ -14,9 +14,10 @@ from wattproof.dsp import (
 )
 from wattproof.measure.findings import Findings, joined
 from wattproof.measure.model import Condition, Figure, Trace, Views
+from wattproof.measure.pieces import scatter_of_mean
 from wattproof.measure.record import BenchRecord, Track
 from wattproof.measure.sanity import idle_line_notices, input_notices
-from wattproof.measure.supply import scatter_of_mean, supply_findings
+from wattproof.measure.supply import supply_findings
 from wattproof.measure.views import POINTS, rounded, supply_views
 
 Real = NDArray[np.float64]
@@ -52,9 +53,7 @@ def _output_findings(record: BenchRecord, samples: Real, name: str) -> Findings:
     return Findings(figures=tuple(figures), warnings=idle_line_notices(left, noise_v, name, low_hz=low_hz), views=views)
 
 
-def _noise(
-    record: BenchRecord, track: Track, left: Spectrum, name: str, band_hz: tuple[float, float]
-) -> list[Figure]:
+def _noise(record: BenchRecord, track: Track, left: Spectrum, name: str, band_hz: tuple[float, float]) -> list[Figure]:
     low_hz, high_hz = band_hz
     band: dict[str, Condition] = {"bandwidth_hz": band_hz}
     spread = 0.5 * float(np.sqrt(2 / (dof := noise_degrees_of_freedom(left, low_hz=low_hz, high_hz=high_hz))))

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from wattproof.dsp import Spectrum, ToneFit, band_power, cross_band_power, fit_at, fit_tone, spectrum_of, tone_band
 from wattproof.measure.model import Condition, Figure
+from wattproof.measure.pieces import piece_edges, piece_means
 from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
 from wattproof.quantity.ledger import Uncertain
 
@@ -23,7 +24,6 @@ HARMONICS_WHEN_SHORT = 40
 SHORT_CYCLES = 100
 
 FRAME_CYCLES = 10
-FEWEST_FRAMES = 4
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -132,12 +132,10 @@ class SteadyOutput:
     def frame_levels(self) -> Real:
         """Mean square of the voltage in up to 16 frames of whole cycles, at least ten each; empty if too short."""
         cycle = self.fit.rate_hz / self.fit.frequency_hz
-        frames = int(min(16, self.fit.n_samples / cycle / FRAME_CYCLES))
-        if frames < FEWEST_FRAMES:
+        edges = piece_edges(self.fit.n_samples, cycle_samples=cycle, fewest_cycles=FRAME_CYCLES)
+        if edges is None:
             return np.empty(0)
-        length = round(int(self.fit.n_samples / frames / cycle) * cycle)
-        pieces = self.samples[0, : frames * length].reshape(frames, length) - self.fit.dc[0]
-        return np.asarray(np.einsum("kn,kn->k", pieces, pieces) / length)
+        return piece_means((self.samples[0, : edges[-1]] - self.fit.dc[0]) ** 2, edges)
 
     @property
     def repeatability(self) -> Uncertain:

@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,6 +27,9 @@ ROLE_UNITS = {
     "temperature": "K",
     "unassigned": "1",
 }
+
+FINGERPRINT_SAMPLES = 4096
+"""Samples of each channel by which captures of one name are told apart."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +94,13 @@ class BenchRecord:
         """The amplifier outputs with a voltage track, in file order."""
         return tuple(t.output or "A" for t in self.tracks if t.role in {"load_voltage", "unassigned"})
 
+    @cached_property
+    def place(self) -> str:
+        """Name of this capture in budgets: captures of one file name in different folders share no noise."""
+        wave = self.recording.read(0, min(self.recording.n_samples, FINGERPRINT_SAMPLES))
+        facts = f"{self.recording.n_samples} {self.recording.rate_hz!r}".encode()
+        return f"{self.recording.source} {hashlib.sha256(facts + wave.samples.tobytes()).hexdigest()[:8]}"
+
     @property
     def duration_s(self) -> float:
         """Length of the recording, seconds."""
@@ -140,7 +151,7 @@ class BenchRecord:
         self, what: str, value: float, u: float, *, dof: float, label: str, origin: str | None = None
     ) -> Uncertain:
         """Uncertain number evaluated from this capture's own samples (type A)."""
-        place = origin or self.recording.source
+        place = origin or self.place
         return self.ledger.source(f"{place}: {what}", value, u, label=label, kind="A", dof=max(dof, 1.0))
 
     def reading(self, track: Track, value: float, *, u: float, dof: float, label: str) -> Uncertain:

@@ -2,18 +2,23 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.dsp import fit_at
+from wattproof.dsp import FEWEST_CYCLES, ToneFit, fit_at
 from wattproof.errors import Notice
 from wattproof.measure.findings import Findings
 from wattproof.measure.model import Condition, Figure
+from wattproof.measure.pieces import FEWEST_PIECES, scatter_of_mean
 from wattproof.measure.record import BenchRecord, Track
 from wattproof.quantity.ledger import Uncertain
 
 Real = NDArray[np.float64]
+
+SHORT_CYCLES = 100
+"""Of fewer cycles the means come from a fit."""
 
 SMOOTHING_CYCLES = 0.01
 """The lowest supply voltage is that of a mean over this share of a cycle: a single noisy sample is no sag."""
@@ -27,12 +32,16 @@ SMALLEST_RIPPLE = 1e-3
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SupplySide:
-    """Supply voltage and current over one span of whole cycles, engineering units, shape (N,); either may be absent."""
+    """Supply voltage and current over one span, engineering units, shape (N,); either may be absent.
+
+    Of many cycles, means are plain means over whole cycles. Of few, the part of a sample by which whole cycles miss the
+    clock would show (0.1 % of the ripple at three cycles of 997 Hz), so the mean is that of a joint fit.
+    """
 
     record: BenchRecord
     volts: Real | None
     amps: Real | None
-    cycle_samples: float | None
+    frequency_hz: float | None
 
     @property
     def volt_track(self) -> Track | None:
@@ -44,66 +53,111 @@ class SupplySide:
         """Track of the supply current."""
         return self.record.track("supply_current")
 
+    @property
+    def cycle_samples(self) -> float | None:
+        """Length of a cycle of the tone, samples."""
+        return None if self.frequency_hz is None else self.record.recording.rate_hz / self.frequency_hz
+
+    @cached_property
+    def waves(self) -> dict[str, Real]:
+        """Volts, amperes and their product, as far as they are recorded."""
+        waves = {name: wave for name, wave in (("V", self.volts), ("A", self.amps)) if wave is not None}
+        return {**waves, "W": waves["V"] * waves["A"]} if len(waves) == 2 else waves
+
+    @cached_property
+    def ripple(self) -> ToneFit | None:
+        """Joint fit of the ripple in all `waves`; None without a tone, or without three cycles of it."""
+        rate_hz, hz = self.record.recording.rate_hz, self.frequency_hz
+        waves = list(self.waves.values())
+        if hz is None or not waves or waves[0].size * hz / rate_hz < FEWEST_CYCLES * (1 - 1e-6):
+            return None
+        # of a long record only the source's resistance is read from it
+        few = waves[0].size * hz / rate_hz < SHORT_CYCLES
+        kept = np.stack(waves if few else waves[:2])
+        return fit_at(kept, rate_hz=rate_hz, frequency_hz=hz, n_harmonics=20 if few else 4)
+
+    @property
+    def fitted(self) -> ToneFit | None:
+        """The fit whose means are taken, where the record holds few cycles."""
+        return None if self.ripple is None or self.ripple.cycles >= SHORT_CYCLES else self.ripple
+
+    def mean(self, name: str) -> tuple[float, float, float]:
+        """Mean of one of the `waves`, its standard uncertainty, and the degrees of freedom of that."""
+        values, fit = self.waves[name], self.fitted
+        if fit is None:
+            return (float(values.mean()), *scatter_of_mean(values, self.cycle_samples))
+        row = list(self.waves).index(name)
+        spread = float(np.sqrt(fit.residual_ms[row] / fit.n_samples)), float(fit.dof)
+        if self.cycle_samples is not None and fit.cycles >= FEWEST_PIECES:
+            # the harmonics taken off, the slow part left in: what wanders from cycle to cycle is to count
+            tau = np.linspace(-1, 1, fit.n_samples)
+            slow = fit.residual(values, row) + np.polynomial.polynomial.polyval(tau, fit.drift[row])
+            spread = scatter_of_mean(slow, self.cycle_samples)
+        return (float(fit.dc[row]), *spread)
+
     def voltage(self) -> Uncertain | None:
         """Mean voltage, V."""
-        return self._mean(self.volts, self.volt_track)
+        return None if self.volt_track is None or self.volts is None else self._reading("V", self.volt_track)
 
     def current(self) -> Uncertain | None:
         """Mean current, A."""
-        return self._mean(self.amps, self.amp_track)
+        return None if self.amp_track is None or self.amps is None else self._reading("A", self.amp_track)
 
-    def _mean(self, values: Real | None, track: Track | None) -> Uncertain | None:
-        if values is None or track is None:
-            return None
-        u, dof = scatter_of_mean(values, self.cycle_samples)
-        return self.record.reading(track, float(values.mean()), u=u, dof=dof, label="scatter")
+    def _reading(self, name: str, track: Track) -> Uncertain:
+        value, u, dof = self.mean(name)
+        return self.record.reading(track, value, u=u, dof=dof, label="scatter")
 
     def power(self) -> Uncertain | None:
         """Mean of v*i, W: never the product of the means, which ripple falsifies by -cov(v, i)."""
-        volt_track, amp_track = self.volt_track, self.amp_track
-        if self.volts is None or self.amps is None or volt_track is None or amp_track is None:
+        if self.volt_track is None or self.amp_track is None or "W" not in self.waves:
             return None
-        record = self.record
-        watts = float(np.dot(self.volts, self.amps)) / self.volts.size
-        mean_v, mean_i = float(self.volts.mean()), float(self.amps.mean())
-        u, dof = scatter_of_mean(self.volts * self.amps, self.cycle_samples)
-        read_v = watts - volt_track.calibration.offset * mean_i
-        read_i = watts - amp_track.calibration.offset * mean_v
-        return (
-            record.observed("scatter of supply power", watts, u, dof=dof, label="scatter of supply power")
-            + read_v * (record.gain_factor(volt_track) - 1)
-            + read_i * (record.gain_factor(amp_track) - 1)
-            + mean_i * record.offset_error(volt_track)
-            + mean_v * record.offset_error(amp_track)
-        )
+        watts, u, dof = self.mean("W")
+        noise = self.record.observed("scatter of supply power", 0.0, u, dof=dof, label="scatter of supply power")
+        mean_v, mean_i = self.mean("V")[0], self.mean("A")[0]
+        skewed = self._skewed_w(self.volt_track, self.amp_track)
+        return noise + supply_power(self.record, watts=watts + skewed, mean_v=mean_v, mean_i=mean_i)
+
+    def _skewed_w(self, volts: Track, amps: Track) -> float:
+        """Power that the skew between the channels has hidden in the ripple, W; the means know no skew."""
+        skew_s = volts.calibration.skew_s - amps.calibration.skew_s
+        if skew_s == 0 or self.ripple is None:
+            return 0.0
+        v, i = self.ripple.phasors[:2]
+        turn = np.exp(2j * np.pi * self.ripple.frequency_hz * np.arange(1, v.size + 1) * skew_s)
+        return float((v * i.conj() * (turn - 1)).real.sum() / 2)
 
 
-def scatter_of_mean(values: Real, cycle_samples: float | None) -> tuple[float, float]:
-    """Judge a record's mean: standard uncertainty and degrees of freedom from the means of 4 to 16 like pieces.
+def supply_power(record: BenchRecord, *, watts: float, mean_v: float, mean_i: float) -> Uncertain:
+    """Give a mean of v*i its calibrations' doubt, W.
 
-    Whole cycles a piece, so that ripple does not count as scatter; a record too short for four such pieces is judged
-    by what its samples scatter, ripple and all, which is too much rather than too little.
+    A scale's doubt acts on what was read, not on the offset added to it; an offset's on the other channel's mean.
     """
-    cycle = 1.0 if cycle_samples is None else cycle_samples
-    pieces = int(min(16, values.size // max(cycle, 1)))
-    if pieces < 4:
-        return float(values.std(ddof=1) / np.sqrt(values.size)) if values.size > 1 else 0.0, max(values.size - 1, 1)
-    length = round(int(values.size / pieces / cycle) * cycle)
-    means = values[: pieces * length].reshape(pieces, length).mean(axis=1)
-    return float(means.std(ddof=1) / np.sqrt(pieces)), pieces - 1
+    volts, amps = record.track("supply_voltage"), record.track("supply_current")
+    if volts is None or amps is None:
+        return watts
+    read_v = watts - volts.calibration.offset * mean_i
+    read_i = watts - amps.calibration.offset * mean_v
+    return (
+        watts
+        + read_v * (record.gain_factor(volts) - 1)
+        + read_i * (record.gain_factor(amps) - 1)
+        + mean_i * record.offset_error(volts)
+        + mean_v * record.offset_error(amps)
+    )
 
 
 def side_of(record: BenchRecord, samples: Real, *, frequency_hz: float | None) -> SupplySide:
     """Cut the supply's tracks to whole cycles (the nearest sample), file samples of shape (n_channels, N)."""
     rate_hz = record.recording.rate_hz
     cycle = None if frequency_hz is None else rate_hz / frequency_hz
-    stop = samples.shape[1] if cycle is None else round(int(samples.shape[1] / cycle) * cycle)
+    few = cycle is not None and samples.shape[1] < SHORT_CYCLES * cycle
+    stop = samples.shape[1] if cycle is None or few else round(int(samples.shape[1] / cycle) * cycle)
 
     def cut(role: str) -> Real | None:
         track = record.track(role)
         return None if track is None else record.values(track, samples[:, :stop])
 
-    return SupplySide(record=record, volts=cut("supply_voltage"), amps=cut("supply_current"), cycle_samples=cycle)
+    return SupplySide(record=record, volts=cut("supply_voltage"), amps=cut("supply_current"), frequency_hz=frequency_hz)
 
 
 def supply_findings(
@@ -128,7 +182,9 @@ def supply_findings(
         Conditions common to the figures.
     """
     side = side_of(record, samples, frequency_hz=frequency_hz)
-    common = dict(conditions or {})
+    # nothing is filtered here: DC and all that the recorder lets through count
+    band: Condition = (0.0, record.recording.rate_hz / 2)
+    common: dict[str, Condition] = {**(conditions or {}), "bandwidth_hz": band}
     figures = _level_figures(side, common)
     power = side.power()
     notices: list[Notice] = []
@@ -149,18 +205,41 @@ def _level_figures(side: SupplySide, common: dict[str, Condition]) -> list[Figur
     voltage, current = side.voltage(), side.current()
     if voltage is not None and side.volts is not None and side.volt_track is not None:
         figures.append(record.figure("supply_voltage", voltage, "V", output=None, conditions=common))
-        lowest = _smoothed_minimum(side.volts, side.cycle_samples)
-        low = record.reading(side.volt_track, lowest, u=0.0, dof=1, label="minimum")
-        figures.append(record.figure("supply_voltage_min", low, "V", output=None, conditions=common))
-        ripple = float(side.volts.std()) * record.gain_factor(side.volt_track)
-        figures.append(record.figure("supply_ripple_rms", ripple, "V", output=None, conditions=common))
+        figures.append(_minimum_figure(side, side.volts, side.volt_track, common))
+        figures.append(_ripple_figure(side, side.volts, side.volt_track, common))
     if current is not None:
         figures.append(record.figure("supply_current", current, "A", output=None, conditions=common))
     return figures
 
 
-def _smoothed_minimum(volts: Real, cycle_samples: float | None) -> float:
-    width = max(1, round(SMOOTHING_CYCLES * cycle_samples)) if cycle_samples else 1
+def _minimum_figure(side: SupplySide, volts: Real, track: Track, common: dict[str, Condition]) -> Figure:
+    width = smoothing_width(side.cycle_samples)
+    lowest = _smoothed_minimum(volts, width)
+    # of many noisy means the lowest lies about sqrt(2 ln n) sigma under the true trough
+    sigma = 0.0 if side.ripple is None else float(np.sqrt(side.ripple.residual_ms[0] / width))
+    u = sigma * float(np.sqrt(2 * np.log(max(volts.size / width, 2.0))))
+    low = side.record.reading(track, lowest, u=u, dof=volts.size, label="noise at the minimum")
+    extra: dict[str, Condition] = {**common, "smoothed_s": width / side.record.recording.rate_hz}
+    return side.record.figure("supply_voltage_min", low, "V", output=None, conditions=extra)
+
+
+def _ripple_figure(side: SupplySide, volts: Real, track: Track, common: dict[str, Condition]) -> Figure:
+    fit, record = side.fitted, side.record
+    ripple = float(volts.std())
+    if fit is not None:
+        ripple = float(np.sqrt((np.abs(fit.phasors[0]) ** 2).sum() / 2 + fit.residual_ms[0]))
+    noise = 0.0 if side.ripple is None else float(np.sqrt(side.ripple.residual_ms[0] / volts.size))
+    number = ripple * record.gain_factor(track)
+    number = number + record.observed("ripple", 0.0, noise, dof=volts.size, label="noise on the ripple")
+    return record.figure("supply_ripple_rms", number, "V", output=None, conditions=common)
+
+
+def smoothing_width(cycle_samples: float | None) -> int:
+    """Samples in the mean of which the lowest is taken."""
+    return max(1, round(SMOOTHING_CYCLES * cycle_samples)) if cycle_samples else 1
+
+
+def _smoothed_minimum(volts: Real, width: int) -> float:
     if width == 1 or volts.size <= width:
         return float(volts.min())
     total = np.concatenate([[0.0], np.cumsum(volts)])
@@ -199,14 +278,15 @@ def _source_resistance(
     side: SupplySide, frequency_hz: float, common: dict[str, Condition]
 ) -> tuple[list[Figure], list[Notice]]:
     """Source resistance from the strongest line of the current's ripple: R = -Re(V/I) there."""
-    record, volts, amps = side.record, side.volts, side.amps
-    assert volts is not None and amps is not None and side.volt_track and side.amp_track  # noqa: S101, PT018
-    rate_hz = record.recording.rate_hz
-    fit = fit_at(np.stack([volts, amps]), rate_hz=rate_hz, frequency_hz=frequency_hz, n_harmonics=4)
+    record, fit = side.record, side.ripple
+    if fit is None or side.amps is None or side.volt_track is None or side.amp_track is None:
+        return [], []
     strongest = int(np.argmax(np.abs(fit.phasors[1])))
-    ripple_v, ripple_i = fit.phasors[:, strongest]
-    u_v, u_i = fit.amplitude_u
-    smallest = SMALLEST_RIPPLE * abs(float(amps.mean()))
+    lag_s = side.volt_track.calibration.skew_s - side.amp_track.calibration.skew_s
+    turn = np.exp(2j * np.pi * frequency_hz * (strongest + 1) * lag_s)
+    ripple_v, ripple_i = fit.phasors[0, strongest] * turn, fit.phasors[1, strongest]
+    u_v, u_i = fit.amplitude_u[:2]
+    smallest = SMALLEST_RIPPLE * abs(float(side.amps.mean()))
     if np.abs(ripple_i) < max(RIPPLE_OVER_NOISE * u_i, smallest) or np.abs(ripple_v) < 3 * u_v:
         return [], []
     ratio = -(ripple_v / ripple_i).real

@@ -10,19 +10,23 @@ Uncertain = Any
 _SMALL = 1e-6
 """Contributions under this share of the combined u are left out of the stored budget: together they are below 1e-10."""
 
+MOST_DOF = 1e6
+"""More degrees of freedom than this are as good as infinitely many."""
+
 
 class _Source(NamedTuple):
-    number: Uncertain
+    unit: Uncertain
     label: str
     kind: Literal["A", "B"]
     dof: float
 
 
 class Ledger:
-    """The sources of doubt of a measurement, each an uncertain number that exists once.
+    """The sources of doubt of a measurement, each held once as an uncertain 0 of standard uncertainty 1.
 
-    Ask for a source twice and the same number comes back: two figures made of the same calibration are then
-    correlated, as they should be. Arithmetic on the numbers is GTC's (JCGM 100 propagation, Welch-Satterthwaite).
+    A number asked for is its value plus `u` times that of its source: two figures made of the same calibration are then
+    correlated, as they should be, also where one of them was restored from a file before the other was measured.
+    Arithmetic on the numbers is GTC's (JCGM 100 propagation, Welch-Satterthwaite).
 
     Examples
     --------
@@ -39,7 +43,7 @@ class Ledger:
     def source(
         self, source: str, value: float, u: float, *, label: str, kind: Literal["A", "B"], dof: float = inf
     ) -> Uncertain:
-        """Give the uncertain number of a source, making it the first time it is asked for.
+        """Give an uncertain number that moves with a source, fully correlated with all others of the same source.
 
         Parameters
         ----------
@@ -61,8 +65,8 @@ class Ledger:
         if source not in self._sources:
             from GTC import ureal
 
-            self._sources[source] = _Source(ureal(value, u, dof, label=source, independent=True), label, kind, dof)
-        return self._sources[source].number
+            self._sources[source] = _Source(ureal(0.0, 1.0, dof, label=source, independent=True), label, kind, dof)
+        return value + u * self._sources[source].unit
 
     def quantity(self, number: Uncertain, *, unit: str) -> Quantity:
         """Freeze an uncertain number, or a plain float, into a `Quantity` with its budget, largest first."""
@@ -73,7 +77,7 @@ class Ledger:
         u = float(number.u)
         lines = []
         for name, source in self._sources.items():
-            part = float(rp.u_component(number, source.number))
+            part = float(rp.u_component(number, source.unit))
             if abs(part) > _SMALL * u:
                 dof = None if isinf(source.dof) else source.dof
                 sign: Literal[-1, 1] = 1 if part > 0 else -1
@@ -82,7 +86,8 @@ class Ledger:
                 )
         lines.sort(key=lambda line: (-line.u, line.source))
         effective = float(number.df)
-        finite = None if isinf(effective) or effective != effective or effective > 1e6 else effective
+        # rounding may leave a hair under the 1 that GTC's factor starts at
+        finite = max(effective, 1.0) if effective <= MOST_DOF else None
         k95 = float(rp.k_factor(finite)) if finite is not None else 1.959964
         return Quantity(value=float(number.x), u=u, unit=unit, k95=k95, dof=finite, budget=tuple(lines))
 
@@ -91,7 +96,6 @@ class Ledger:
         number: Uncertain = stored.value
         for line in stored.budget:
             dof = inf if line.dof is None else line.dof
-            unit_source = self.source(line.source, 0.0, 1.0, label=line.label, kind=line.type, dof=dof)
-            scale = unit_source.u  # a source met before keeps its own size; only its share of this quantity counts
-            number = number + line.sign * line.u / scale * (unit_source - unit_source.x)
+            unit = self.source(line.source, 0.0, 1.0, label=line.label, kind=line.type, dof=dof)
+            number = number + line.sign * line.u * unit
         return number
