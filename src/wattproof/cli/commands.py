@@ -74,8 +74,10 @@ def bench_calibrate(
     file: Path,
     /,
     *,
-    reference_u: float = 0.0,
-    reference_scale_u: float = 0.0,
+    channel: str = "load_voltage=1",
+    u_reference: float = 0.0,
+    u_reference_relative: float = 0.0,
+    calibrated: date | None = None,
     json: bool = False,
 ) -> None:
     """Fit a channel's scale and offset from reference readings: a straight line with uncertainty and residuals.
@@ -83,15 +85,25 @@ def bench_calibrate(
     Parameters
     ----------
     file
-        CSV with the columns reference,reading: what the reference meter showed, what the channel read in the file's unit.
-    reference_u
-        Standard uncertainty of each reference reading, independent from reading to reading, in its unit.
-    reference_scale_u
+        CSV with the columns reference,reading: what the reference meter showed, what the channel read in file units.
+    channel
+        What is calibrated, ROLE=INPUT or ROLE:OUTPUT=INPUT, for the table to paste into the bench file.
+    u_reference
+        Standard uncertainty of the reference that all its readings share (its zero), in its unit.
+    u_reference_relative
         Relative standard uncertainty of the reference meter's own scale.
+    calibrated
+        Day of the calibration; today when left out.
     json
         Print one JSON object instead.
     """
-    found = tasks.bench_calibrate(file, reference_u=reference_u, reference_scale_u=reference_scale_u)
+    found = tasks.bench_calibrate(
+        file,
+        channel=channel,
+        u_reference=u_reference,
+        u_reference_relative=u_reference_relative,
+        calibrated=calibrated,
+    )
     print(found.model_dump_json(indent=2) if json else found.text)
 
 
@@ -108,7 +120,7 @@ def session_new(
     bench
         bench.toml of what is on the table.
     archive
-        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+        Folder of the archive; $WATTPROOF_ARCHIVE or ~/wattproof-archive when left out.
     started
         Day of the bench day; today when left out.
     note
@@ -131,11 +143,11 @@ def session_add(
     Parameters
     ----------
     session
-        Name of the session, or its first letters if no other begins so.
+        Name of the session, or a part of it that no other session has.
     files
         The captures.
     archive
-        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+        Folder of the archive; $WATTPROOF_ARCHIVE or ~/wattproof-archive when left out.
     step
         What the capture is of, in a few words: "ramp 4 ohm".
     json
@@ -150,17 +162,19 @@ def session_add(
 
 
 def session_figures(
-    session: str, /, *, archive: Path | None = None, html: Path | None = None, csv: Path | None = None,
-    budget: bool = False, json: bool = False,
+    session: str, /, *, archive: Path | None = None, again: bool = False, html: Path | None = None,
+    csv: Path | None = None, budget: bool = False, json: bool = False,
 ) -> None:  # fmt: skip
     """Measure a session's captures and give the figures.
 
     Parameters
     ----------
     session
-        Name of the session, or its first letters if no other begins so.
+        Name of the session, or a part of it that no other session has.
     archive
-        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+        Folder of the archive; $WATTPROOF_ARCHIVE or ~/wattproof-archive when left out.
+    again
+        Measure again even if nothing has changed since.
     html
         Also write a page with charts to this file.
     csv
@@ -170,7 +184,7 @@ def session_figures(
     json
         Print one JSON object instead of a table.
     """
-    found = tasks.session_figures(session, archive=archive, html=html, csv=csv)
+    found = tasks.session_figures(session, archive=archive, again=again, html=html, csv=csv)
     if json:
         print(found.to_json())
         return
@@ -185,7 +199,7 @@ def session_list(*, archive: Path | None = None, json: bool = False) -> None:
     Parameters
     ----------
     archive
-        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+        Folder of the archive; $WATTPROOF_ARCHIVE or ~/wattproof-archive when left out.
     json
         Print one JSON object instead.
     """
@@ -199,7 +213,7 @@ def archive_index(*, archive: Path | None = None, json: bool = False) -> None:
     Parameters
     ----------
     archive
-        Folder of the archive; $WATTPROOF_ARCHIVE or ./wattproof-archive when left out.
+        Folder of the archive; $WATTPROOF_ARCHIVE or ~/wattproof-archive when left out.
     json
         Print one JSON object instead.
     """
@@ -213,7 +227,7 @@ def schema(name: str | None = None, /) -> None:
     Parameters
     ----------
     name
-        One of read, measure, bench, amplifier, readings; all of them are listed when left out.
+        One of read, measure, calibrate, sessions, amplifier, bench, reading; all of them are listed when left out.
     """
     print(tasks.schema(name))
 

@@ -15,18 +15,24 @@ def show_read(found: FileSummaries) -> str:
         lines = [
             f"{file.file}",
             f"  taken for  {file.reader}",
-            f"  clock      {file.sample_rate_hz:.8g} samples a second, {file.samples} samples, {file.duration_s:.6g} s, "
-            f"from {file.start_s:.6g} s",
+            f"  clock      {file.sample_rate_hz:.8g} samples a second, {file.samples} samples, "
+            f"{file.duration_s:.6g} s, from {file.start_s:.6g} s",
         ]
         width = max([len(channel.name) for channel in file.channels] + [7])
         lines.append(f"  {'channel':<{width}}  {'unit':<6} {'mean':>12} {'rms':>12} {'min':>12} {'max':>12}  at limit")
         for c in file.channels:
-            numbers = " ".join(f"{'-' if value is None else format(value, '.6g'):>12}" for value in (c.mean, c.rms, c.min, c.max))
-            lines.append(f"  {c.name:<{width}}  {c.unit or '?':<6} {numbers}  {c.clipped or '-':>8}")
+            numbers = [
+                f"{'-' if value is None else format(value, '.6g'):>12}" for value in (c.mean, c.rms, c.min, c.max)
+            ]
+            lines.append(f"  {c.name:<{width}}  {c.unit or '?':<6} {' '.join(numbers)}  {c.clipped or '-':>8}")
         lines += [f"  {key}: {text}" for key, text in list(file.metadata.items())[:12]]
         lines += _notice_lines(file.warnings)
         parts.append("\n".join(lines))
     return "\n\n".join(parts)
+
+
+def _six(value: float | None) -> str:
+    return "-" if value is None else format(value, ".6g")
 
 
 def show_sessions(found: SessionsListed) -> str:

@@ -88,7 +88,8 @@ class FrameReader:
 
     def _columns(self, block: Columns) -> Columns:
         """Turn a block (n, channels) into rows of the tracks; a view would make every later step stride."""
-        return np.ascontiguousarray(block[:, self._rows].T)
+        rows: Columns = np.ascontiguousarray(block[:, self._rows].T)
+        return rows
 
     def _boiled_down(self, columns: Columns, start: int) -> Frame:
         n = self.length

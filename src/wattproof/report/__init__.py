@@ -1,5 +1,6 @@
 """Objects in, text, HTML, JSON, CSV and pictures out; knows no paths, computes no figure."""
 
+from wattproof.report.calibration import calibration_text
 from wattproof.report.charts import (
     distortion_against_power,
     efficiency_against_power,
@@ -19,6 +20,7 @@ __all__ = [
     "FigureGroup",
     "FigureRow",
     "budget_text",
+    "calibration_text",
     "distortion_against_power",
     "draw_svg",
     "efficiency_against_power",

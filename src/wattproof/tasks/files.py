@@ -1,5 +1,6 @@
 """Files that a person names: read kindly, or refused with the reason."""
 
+from contextlib import suppress
 from pathlib import Path
 
 from wattproof.amplifier import Amplifier, parse_amplifier
@@ -50,3 +51,23 @@ def bench_of(path: Path | None) -> Bench | None:
 def amplifier_of(path: Path | None) -> Amplifier | None:
     """Give the amplifier of a file; None without one."""
     return None if path is None else parse_amplifier(text_of(path), file=path.name)
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a file whole or not at all: aside first, then renamed over.
+
+    Raises
+    ------
+    FileMissingError
+        The folder does not exist or may not be written.
+    """
+    aside = path.with_name(f".{path.name}.part")
+    try:
+        aside.write_text(text, encoding="utf-8", newline="\n")
+        aside.replace(path)
+    except OSError as error:
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)
+        raise FileMissingError(
+            f"Cannot write {path}.", why=error.strerror or str(error), hint="Name a folder that exists and is yours."
+        ) from error

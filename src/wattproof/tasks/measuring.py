@@ -2,14 +2,10 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field
-
-from wattproof import __version__
 from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench, Load, ReadingRow, parse_readings
 from wattproof.errors import Notice, SettingsError
@@ -18,9 +14,10 @@ from wattproof.measure import measure as measure_capture
 from wattproof.quantity import Ledger
 from wattproof.readers import open_recording
 from wattproof.tasks.files import amplifier_of, bench_of, text_of
+from wattproof.tasks.measured import Measured
 from wattproof.tasks.quick import channels_said, chosen_load, quick_bench
 from wattproof.tasks.said import FileAnswers
-from wattproof.waveform import Recording
+from wattproof.waveform import Recording, RenamedRecording
 
 READING_COLUMNS = frozenset(ReadingRow.model_fields)
 FEWEST_COLUMNS = 2
@@ -28,28 +25,6 @@ FEWEST_COLUMNS = 2
 
 SAME_LOAD = 0.1
 """A ramp's load and a burst's are the same bank if their resistances differ by less: heating moves it by less."""
-
-
-class Measured(BaseModel):
-    """What `wattproof measure` answers: the figures of every capture, in the order of the files."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
-
-    wattproof: str = __version__
-    schema_: Literal[1] = Field(default=1, alias="schema")
-    captures: tuple[CaptureResult, ...]
-
-    def table(self) -> str:
-        """Write the figures as a table of plain text."""
-        from wattproof.report import figures_table
-
-        return figures_table(self.captures)
-
-    def to_json(self) -> str:
-        """Write the one object that `--json` prints; the points that only a page draws are left out."""
-        from wattproof.report import results_json
-
-        return results_json(self.captures)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,23 +36,25 @@ class Wishes:
     kind : Kind or None
         steady, ramp, burst, hold or idle; told apart by the level's course when left out.
     load : str or None
-        Name of the load in use, as in the bench file.
+        Name of the load in use, as in the bench file, or plain ohms.
     load_ohm : float or None
         Its resistance, where there is no bench file.
     channel : tuple of str
-        ``ROLE=INPUT`` or ``ROLE:OUTPUT=INPUT``, instead of the bench file's channels.
+        ROLE=INPUT or ROLE:OUTPUT=INPUT instead of the bench file's channels: --channel load_voltage=2
     volts_per_unit : float or None
         Volts at the load for 1 in the file, instead of the bench file's scale.
     tone_hz : float or None
         Nominal test tone, where the search for it fails.
-    low_hz, high_hz : float or None
-        Measuring band; 20 Hz (lower for low tones) to 20 kHz when left out.
+    low_hz : float or None
+        Lower edge of the measuring band; 20 Hz, lower for low tones, when left out.
+    high_hz : float or None
+        Upper edge of the measuring band; 20 kHz when left out.
     thd_percent : tuple of float
-        Distortion limits at which a ramp's power is wanted.
+        Distortion limits at which a ramp's power is wanted; 0.1, 1, 3 and 10 when left out.
     steady_power_w : float or None
         Power a burst is compared with; the 1 % power of a ramp measured beside it when left out.
     captured_on : date or None
-        Day of the capture, for calibrations that run out; today when left out.
+        Day of the capture, for calibrations that run out.
     """
 
     kind: Kind | None = None
@@ -90,7 +67,17 @@ class Wishes:
     high_hz: float | None = None
     thd_percent: tuple[float, ...] = (0.1, 1.0, 3.0, 10.0)
     steady_power_w: float | None = None
-    captured_on: date | None = field(default=None)
+    captured_on: date | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Item:
+    """A file to be measured, under the name its figures are to carry."""
+
+    path: Path
+    name: str
+    wishes: Wishes
+    answers: FileAnswers
 
 
 def measure(
@@ -100,6 +87,8 @@ def measure(
     amplifier: Path | None = None,
     wishes: Wishes | None = None,
     answers: FileAnswers | None = None,
+    html: Path | None = None,
+    csv: Path | None = None,
 ) -> Measured:
     """Measure captures and typed readings: every figure with its uncertainty, conditions and origin.
 
@@ -110,37 +99,53 @@ def measure(
     bench : Path or None
         bench.toml: what the channels are and how far they are to be trusted.
     amplifier : Path or None
-        amplifier.toml, checked and kept beside the figures.
+        amplifier.toml of what is under test.
     wishes : Wishes or None
+        How to measure.
     answers : FileAnswers or None
         What the files do not say themselves.
+    html, csv : Path or None
+        Also write a page with charts, or a table for a spreadsheet.
 
     Raises
     ------
     InputError
         A file cannot be used; nothing is answered for the others then.
     """
-    table, wishes, ledger = bench_of(bench), wishes or Wishes(), Ledger()
-    said = (answers or FileAnswers()).answers()
-    named = amplifier_of(amplifier)
-    results: dict[int, tuple[CaptureResult, ...]] = {}
-    bursts: list[tuple[int, Recording]] = []
-    for number, path in enumerate(files):
-        if is_readings(path):
-            results[number] = _typed(path, table, named)
+    table, named = bench_of(bench), amplifier_of(amplifier)
+    wishes, answers = wishes or Wishes(), answers or FileAnswers()
+    items = [Item(path=path, name=path.name, wishes=wishes, answers=answers) for path in files]
+    groups = measure_items(items, bench=table, amplifier=named)
+    found = Measured(captures=tuple(result for group in groups for result in group))
+    title = f"{named.maker} {named.model}" if named else "Measured captures"
+    found.write(html=html, csv=csv, bench=table, amplifier=named, title=title)
+    return found
+
+
+def measure_items(
+    items: Sequence[Item], *, bench: Bench | None, amplifier: Amplifier | None
+) -> list[tuple[CaptureResult, ...]]:
+    """Measure files in order, on one ledger; typed readings give a result a row, recordings one each.
+
+    A burst's headroom is over the steady power, which a ramp beside it may tell: bursts come last.
+    """
+    ledger = Ledger()
+    groups: list[tuple[CaptureResult, ...]] = [() for _ in items]
+    bursts: list[int] = []
+    for number, item in enumerate(items):
+        if is_readings(item.path):
+            groups[number] = _typed(item, bench, amplifier)
             continue
-        recording = open_recording(path, said)
-        result = measured_recording(recording, bench=table, wishes=wishes, ledger=ledger, wait_for_power=True)
+        result = _measured(item, bench, ledger, beside=None)
         if result is None:
-            bursts.append((number, recording))
+            bursts.append(number)
         else:
-            results[number] = (result,)
-    # a burst's headroom is over the steady power, which a ramp beside it may tell: bursts come last
-    done = tuple(result for group in results.values() for result in group)
-    for number, recording in bursts:
-        result = measured_recording(recording, bench=table, wishes=wishes, ledger=ledger, beside=done)
-        results[number] = () if result is None else (result,)
-    return Measured(captures=tuple(result for number in sorted(results) for result in results[number]))
+            groups[number] = (result,)
+    done = tuple(result for group in groups for result in group)
+    for number in bursts:
+        result = _measured(items[number], bench, ledger, beside=done)
+        groups[number] = () if result is None else (result,)
+    return groups
 
 
 def is_readings(path: Path) -> bool:
@@ -153,21 +158,21 @@ def is_readings(path: Path) -> bool:
     return len(names & READING_COLUMNS) >= FEWEST_COLUMNS
 
 
-def _typed(path: Path, bench: Bench | None, amplifier: Amplifier | None) -> tuple[CaptureResult, ...]:
-    rows = parse_readings(text_of(path), file=path.name)
-    return measure_readings(rows, bench=bench or Bench(), amplifier=amplifier, file=path.name)
+def _typed(item: Item, bench: Bench | None, amplifier: Amplifier | None) -> tuple[CaptureResult, ...]:
+    rows = parse_readings(text_of(item.path), file=item.name)
+    return measure_readings(rows, bench=bench or Bench(), amplifier=amplifier, file=item.name)
 
 
-def measured_recording(
-    recording: Recording,
-    *,
-    bench: Bench | None,
-    wishes: Wishes,
-    ledger: Ledger,
-    beside: Sequence[CaptureResult] = (),
-    wait_for_power: bool = False,
+def opened(item: Item) -> Recording:
+    """Open a file's recording under the name its figures are to carry."""
+    return RenamedRecording(inner=open_recording(item.path, item.answers.answers()), source=item.name)
+
+
+def _measured(
+    item: Item, bench: Bench | None, ledger: Ledger, *, beside: Sequence[CaptureResult] | None
 ) -> CaptureResult | None:
-    """Measure one recording; with `wait_for_power`, None for a burst train that has no power to compare with yet."""
+    """Measure one recording; None for a burst train as long as nothing stands `beside` it to compare with."""
+    recording, wishes = opened(item), item.wishes
     table = quick_bench(recording, bench, channels=channels_said(wishes.channel), volts_per_unit=wishes.volts_per_unit)
     load = chosen_load(table, load=wishes.load, load_ohm=wishes.load_ohm)
     record, notices = lay_on_bench(
@@ -179,11 +184,11 @@ def measured_recording(
         high_hz=wishes.high_hz,
         tone_hz=wishes.tone_hz,
         thd_limits=_ratios(wishes.thd_percent),
-        steady_power_w=wishes.steady_power_w or _power_beside(beside, load),
+        steady_power_w=wishes.steady_power_w or _power_beside(beside or (), load),
         captured_on=wishes.captured_on,
     )
     kind = wishes.kind or tell_kind(record)
-    if wait_for_power and kind == "burst" and record.steady_power_w is None:
+    if beside is None and kind == "burst" and record.steady_power_w is None:
         return None
     told = (*recording.notices, *notices, *_load_notice(table, load))
     return measure_capture(record, kind=kind, notices=told)

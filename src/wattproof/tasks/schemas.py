@@ -1,0 +1,49 @@
+"""`schema`: the JSON Schema of what commands answer and of the files a person writes."""
+
+import json
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from wattproof.errors import SettingsError
+
+
+def schema(name: str | None = None) -> str:
+    """Give the JSON Schema of an answer or of a file, or the list of their names.
+
+    Parameters
+    ----------
+    name : str or None
+        One of read, measure, calibrate, sessions, amplifier, bench, reading; all names are listed when left out.
+
+    Raises
+    ------
+    SettingsError
+        There is no schema of that name.
+    """
+    schemas = _schemas()
+    if name is None:
+        return "\n".join(schemas)
+    if name not in schemas:
+        raise SettingsError(
+            f'There is no schema "{name}".', why=f"there are {', '.join(schemas)}", hint="Run: wattproof schema measure"
+        )
+    return json.dumps(schemas[name](), indent=2, ensure_ascii=False)
+
+
+def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
+    from wattproof.amplifier import Amplifier
+    from wattproof.bench import Bench, ReadingRow
+    from wattproof.tasks.calibrating import Calibrated
+    from wattproof.tasks.measured import Measured
+    from wattproof.tasks.reading import FileSummaries
+    from wattproof.tasks.sessions import SessionsListed
+
+    return {
+        "read": FileSummaries.model_json_schema,
+        "measure": Measured.model_json_schema,
+        "calibrate": Calibrated.model_json_schema,
+        "sessions": SessionsListed.model_json_schema,
+        "amplifier": Amplifier.model_json_schema,
+        "bench": Bench.model_json_schema,
+        "reading": ReadingRow.model_json_schema,
+    }
