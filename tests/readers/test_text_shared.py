@@ -78,7 +78,14 @@ def test_every_text_file_of_the_list_is_tested_here(shared_data):
     [
         (
             "daq_latin1_degree_comments.lvm",
-            {*"encoding time-unit-assumed rate-contradicts uneven-time length-contradicts words-column".split()},
+            {
+                "encoding",
+                "time-unit-assumed",
+                "rate-contradicts",
+                "uneven-time",
+                "length-contradicts",
+                "words-column",
+            },
         ),
         ("scope_no_header_xyy.csv", {"time-unit-assumed", "unit-unknown"}),
         ("scope_preamble_then_data.csv", {"interpolated-samples"}),

@@ -1,7 +1,7 @@
 """Which column of a text table is its time, and in which unit; a frequency axis is refused."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -84,14 +84,46 @@ def choose_axis(
     sequences = tuple(index for index in columns if _is_sequence(index, block, header))
     times = [index for index in columns if index not in sequences and _is_time(index, header, column_kinds)]
     if times:
-        # A column with a unit of time is surer than one with a name like "x".
-        first = next((index for index in times if _time_unit(header.unit(index)) is not None), times[0])
-        same = tuple(index for index in times if index != first and _same(index, first, block))
-        axis = _timed(first, header, column_kinds, block, facts, answers, source)
-        return Axis(column=axis.column, kind=axis.kind, unit=axis.unit, others=sequences + same, notices=axis.notices)
+        return _among(times, sequences, block, header, column_kinds, facts, answers, source)
     if sequences:
         return Axis(column=sequences[0], kind="sequence", others=sequences[1:])
     return _unnamed(columns, block, header, column_kinds, facts, answers, source)
+
+
+def _among(
+    times: Sequence[int],
+    sequences: tuple[int, ...],
+    block: Block,
+    header: Header,
+    column_kinds: Sequence[Kind],
+    facts: ClockFacts,
+    answers: Answers,
+    source: str,
+) -> Axis:
+    """Take the one column that is the time of all channels; a mere count gives way to a stated step."""
+    # A column with a unit of time is surer than one with a name like "x".
+    first = next((index for index in times if _time_unit(header.unit(index)) is not None), times[0])
+    same = tuple(index for index in times if index != first and _same(index, first, block))
+    differing = [index for index in times if index != first and index not in same]
+    if differing:
+        raise NeedsAnswerError(
+            f"{source} has more than one time column, and they differ.",
+            why=f"Columns {first + 1} and {differing[0] + 1} both give a time: each channel has its own clock.",
+            hint=f"Say which counts with --time-column {first + 1}; export the other channels by themselves.",
+        )
+    if _counts_for_step(first, header, block, facts):
+        return Axis(column=first, kind="sequence", others=sequences + same)
+    axis = _timed(first, header, column_kinds, block, facts, answers, source)
+    return replace(axis, others=sequences + same)
+
+
+def _counts_for_step(index: int, header: Header, block: Block, facts: ClockFacts) -> bool:
+    """Say whether a column only counts the rows, 0, 1, 2, while a stated step says how long one count is."""
+    if facts.step is None or not _counts(_sample(index, block)):
+        return False
+    stated = in_seconds(facts.step, facts.x_unit)
+    unit = _time_unit(header.unit(index)) or SECONDS
+    return stated is not None and abs(stated[0] / unit.scale - 1) > 0.01
 
 
 def _answered(
@@ -116,13 +148,7 @@ def _answered(
             hint="Give one of them to --time-column, or 0 if there is no time.",
         )
     axis = _timed(named[0], header, column_kinds, block, facts, answers, source)
-    return Axis(
-        column=axis.column,
-        kind=axis.kind,
-        unit=axis.unit,
-        others=tuple(index for index in sequences if index != named[0]),
-        notices=axis.notices,
-    )
+    return replace(axis, others=tuple(index for index in sequences if index != named[0]))
 
 
 def _refuse_other_axes(columns: Sequence[int], header: Header, facts: ClockFacts, source: str) -> None:
@@ -249,7 +275,7 @@ def _unnamed(
     """Decide by content where no name or unit says what the first column is."""
     values = _sample(columns[0], block) if columns else np.zeros(0)
     steps = np.diff(values)
-    if len(columns) < 2 or values.size < 3 or not np.all(steps > 0):
+    if len(columns) < 2 or values.size < 3 or not np.all(steps > 0) or header.unit(columns[0]):
         return Axis()
     if _is_log_spaced(values):
         raise _not_in_time(source, f"Its first column rises by the same ratio from {values[0]:g} to {values[-1]:g}.")

@@ -164,6 +164,8 @@ def _single_blanks(rows: bytes) -> bytes:
 
 
 def _no_blanks_before(rows: bytes, delimiter: str) -> bytes:
+    if b" " not in rows:
+        return rows
     for mark in (delimiter.encode(), b"\n"):
         while mark and b" " + mark in rows:
             rows = rows.replace(b" " + mark, mark)
@@ -277,7 +279,8 @@ def _closing_rows(
     """Give how many rows come before closing words or a cut-off row; refuse where good rows follow a bad one."""
     bad_rows = {row for row, _ in bad}
     first = min(bad_rows)
-    if bad_rows == set(range(first, n_rows)) and first > 0:
+    tail = bad_rows == set(range(first, n_rows)) and first > 0
+    if tail and (len(bad_rows) == 1 or all(_is_closing(grid.cells_of(row)) for row in bad_rows)):
         return first
     row, column = bad[0]
     cells = grid.cells_of(row)
@@ -293,6 +296,12 @@ def _closing_rows(
         hint="Mend or delete that line; if the table is written another way, say so with --delimiter and --decimal; "
         "if a second record starts there, save each as its own file.",
     )
+
+
+def _is_closing(cells: Sequence[str]) -> bool:
+    """Say whether a row is words below the table: its first cell does not start like a number."""
+    first = next((cell for cell in cells if cell), "")
+    return not first[:1].isdigit() and first[:1] not in {"+", "-", ".", ","}
 
 
 def _left_out(grid: _Grid, keep: int) -> Notice:

@@ -10,6 +10,7 @@ from wattproof.errors import NotAWaveformError, Notice
 from wattproof.readers.contract import Answers
 from wattproof.readers.text_axis import Axis, choose_axis, side_facts
 from wattproof.readers.text_body import Kind, Table, kinds, read_table
+from wattproof.readers.text_cells import number
 from wattproof.readers.text_channels import make_channels
 from wattproof.readers.text_clock import Clock
 from wattproof.readers.text_decode import Text, decode, looks_like_text
@@ -20,7 +21,7 @@ from wattproof.readers.text_timing import Timing, length_notices, settle_clock
 from wattproof.waveform import MemoryRecording, Waveform
 
 # A preamble is looked through in growing pieces; a table that starts later than the last is not found.
-_WINDOWS = (1 << 15, 1 << 19, 1 << 23)
+_WINDOWS = (1 << 14, 1 << 18, 1 << 23)
 _START_WORDS = frozenset({"start", "starttime", "xorigin", "xorg"})
 _STEP_WORDS = frozenset({"increment", "xinc", "xincrement", "tinc", "dt", "interval"})
 
@@ -174,6 +175,7 @@ def _recording(
         *clock.notices,
         *length_notices(layout.facts, table.values.shape[1], clock.rate_hz),
         *_words_notices(layout),
+        *_grouping_notices(layout.block),
         *channels.notices,
     )
     return MemoryRecording(
@@ -199,5 +201,22 @@ def _words_notices(layout: _Layout) -> tuple[Notice, ...]:
         code="words-column",
         message=f"Words, not numbers, in {', '.join(words)}: left out of the record.",
         hint="Read them in the file itself; they may say what went wrong in a row.",
+    )
+    return (notice,)
+
+
+def _grouping_notices(block: Block) -> tuple[Notice, ...]:
+    if not block.dialect.grouped:
+        return ()
+    cell = next(
+        cell
+        for row in block.rows
+        for cell in row
+        if (value := block.dialect.number(cell)) is not None and number(cell, block.dialect.decimal) is None
+    )
+    notice = Notice(
+        code="thousands-separators",
+        message=f"Numbers have thousands separators: {cell!r} was read as {value:.12g}.",
+        hint="If that mark is the decimal one, say so with --decimal.",
     )
     return (notice,)

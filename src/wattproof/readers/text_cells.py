@@ -20,7 +20,7 @@ _MISSING = frozenset(
 )
 _DATE = re.compile(r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}")
 _CLOCK = re.compile(
-    r"(?:(\d{1,4})[-/.](\d{1,2})[-/.](\d{1,4})[T ]{1,2})?(\d{1,2}):(\d{2}):(\d{2})(?:[.,](\d{1,12}))?"
+    r"(?:(\d{1,4})[-/.](\d{1,2})[-/.](\d{1,4})[T ]{1,2})?(\d{1,2}):(\d{1,2}):(\d{1,2})(?:[.,](\d{1,12}))?"
     r"(?:Z|[+-]\d{2}:?\d{2})?"
 )
 # A number above this in a voltage column is the instrument's mark for "off the screen", not a voltage.

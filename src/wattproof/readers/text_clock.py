@@ -9,6 +9,8 @@ from wattproof.errors import BrokenFileError, Notice
 
 # Ratio of the 32-bit float's step to its value: times kept by an exporter in single precision are rounded to it.
 _SINGLE = 2.0**-23
+# Rounded stamps: a straight line through all of them is nearer to the clock than the two at the ends.
+_FITTED = frozenset({"repeated-time", "coarse-time"})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +43,8 @@ def digits_s(cells: list[str], exponent: int) -> tuple[float, int]:
         digits.append(len((whole + part).lstrip("0")) or 1)
     if not places:
         return 0.0, 17
+    if len(set(places)) == 1 and not any("e" in cell.lower() for cell in cells):
+        return 10.0 ** (places[0] + exponent), 17  # fixed decimals: the last one weighs the same in every row
     return 10.0 ** (min(places) + exponent), max(digits)
 
 
@@ -124,7 +128,10 @@ def clock_of_column(
     even = highest - lowest <= 1e-3 * step_s
     straight = float(np.abs(times_s[::97] - times_s[0] - np.arange(0, times_s.size, 97) * step_s).max()) < 0.01 * step_s
     if not (even and straight):
-        notices += _doubts(times_s, steps, lines, step_s, smallest_s, digits)
+        found = _doubts(times_s, steps, lines, step_s, smallest_s, digits)
+        if found and found[0].code in _FITTED and stated_step_s != step_s:
+            step_s = found[0].numbers["step_s"]
+        notices += found
     return Clock(rate_hz=1 / step_s, start_s=float(times_s[0]), notices=tuple(notices))
 
 
@@ -188,7 +195,9 @@ def _doubts(
     """Tell apart: too few digits, repeated stamps, a drifting step, an uneven record."""
     away_s = np.abs(times_s - times_s[0] - np.arange(times_s.size) * step_s)
     quantum = quantum_s(times_s, smallest_s, digits)
-    if np.all(away_s <= quantum + max(quantum[0], quantum[-1]) + 0.01 * step_s):
+    close = np.all(away_s <= quantum + max(quantum[0], quantum[-1]) + 0.01 * step_s)
+    # Rounding moves a step by one last digit at most: a step further off is a row left out.
+    if close and np.all(np.abs(steps - step_s) <= 1.01 * np.maximum(quantum[1:], quantum[:-1]) + 0.01 * step_s):
         return _rounded(steps, times_s, quantum, step_s)
     worst = int(np.argmax(away_s))
     local = float(np.percentile(np.abs(np.diff(steps)), 95)) if steps.size > 1 else 0.0
@@ -202,9 +211,10 @@ def _rounded(
 ) -> list[Notice]:
     repeated = int(np.count_nonzero(steps == 0))
     lowest, highest = float(steps.min()), float(steps.max())
-    doubt = float(quantum[0] + quantum[-1]) / float(times_s[-1] - times_s[0])
-    ends = f"the rate {1 / step_s:.9g} Hz comes from the whole record and is sure to {1e6 * doubt:.3g} ppm"
-    numbers = {"step_min_s": lowest, "step_max_s": highest, "rate_hz": 1 / step_s, "rate_u_ratio": doubt}
+    fitted_s = _slope_s(times_s)
+    doubt = float(quantum.max()) / float(times_s[-1] - times_s[0])
+    ends = f"the rate {1 / fitted_s:.9g} Hz is from a line through all of them, within {1e6 * doubt:.2g} ppm"
+    numbers = {"step_min_s": lowest, "step_max_s": highest, "step_s": fitted_s, "rate_u_ratio": doubt}
     if repeated:
         message = f"{repeated} of {steps.size} time stamps repeat the one before: too few digits; {ends}."
         return [_clock_notice("repeated-time", message, {**numbers, "repeated": repeated})]
@@ -212,6 +222,12 @@ def _rounded(
         return []
     message = f"Time is printed with too few digits (steps from {lowest:.6g} to {highest:.6g} s); {ends}."
     return [_clock_notice("coarse-time", message, numbers)]
+
+
+def _slope_s(times_s: NDArray[np.float64]) -> float:
+    """Give the step of the least-squares line through the stamps."""
+    index = np.arange(times_s.size) - (times_s.size - 1) / 2
+    return float(index @ (times_s - times_s.mean())) / float(index @ index)
 
 
 def _clock_notice(code: str, message: str, numbers: dict[str, float]) -> Notice:
@@ -225,8 +241,6 @@ def _drifting(
 ) -> Notice:
     tenth = max(1, steps.size // 10)
     first, last = float(steps[:tenth].mean()), float(steps[-tenth:].mean())
-    index = np.arange(times_s.size) - (times_s.size - 1) / 2
-    slope_s = float(index @ (times_s - times_s.mean())) / float(index @ index)
     return Notice(
         code="drifting-time",
         message=f"The time step drifts from {first:.9g} s to {last:.9g} s; the stamps leave an even clock by up to "
@@ -236,7 +250,7 @@ def _drifting(
             "first_step_s": first,
             "last_step_s": last,
             "worst_steps": float(away_s.max()) / step_s,
-            "line_fit_rate_hz": 1 / slope_s,
+            "line_fit_rate_hz": 1 / _slope_s(times_s),
         },
     )
 

@@ -187,13 +187,18 @@ def split_name(text: str) -> tuple[str, str]:
     if len(text) > 1 and _is_unit(text) and number(text, ".") is None:
         return text, text
     match = _BRACKETS.fullmatch(text)
-    if match is not None and _bracket_is_unit(match[2], match[3]):
+    if match is not None and (_is_time_name(match[1]) or _bracket_is_unit(match[2], match[3])):
         return match[1].strip(), match[3].strip()
     for pattern in (_IN_UNIT, _TIME_UNIT, _COMMA_UNIT, _SLASH_UNIT):
         match = pattern.fullmatch(text)
         if match is not None and _is_unit(match[2]):
             return (match[1] or "").strip(), match[2]
     return text, ""
+
+
+def _is_time_name(name: str) -> bool:
+    """Say whether brackets behind this name can only be a unit of time, even one not known."""
+    return name.strip().lower() in {"time", "t", "zeit", "x"}
 
 
 def _bracket_is_unit(bracket: str, word: str) -> bool:

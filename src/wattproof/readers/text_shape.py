@@ -1,5 +1,6 @@
 """Where in a text file the table of numbers starts, and how its cells and decimals are marked; found by content."""
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -82,10 +83,15 @@ class Block:
     rows: tuple[tuple[str, ...], ...]
 
 
+_COMMA_HINT = "Say --decimal , if every two cells are one number, --decimal . if they are whole numbers; "
+_COMPLEX = re.compile(r"[+-]?[\d.]{1,20}(?:[eE][+-]?\d{1,3})?[+-][\d.]{1,20}(?:[eE][+-]?\d{1,3})?[ij]")
+# Where a data row stands, its cells and its grade.
+_Row = tuple[int, tuple[str, ...], int]
+
+
 @dataclass(frozen=True, kw_only=True)
 class _Run:
     dialect: Dialect
-    start: int
     rows: tuple[tuple[str, ...], ...]
     at: tuple[int, ...]
     length: int
@@ -129,7 +135,7 @@ def find_block(lines: Sequence[str], *, answers: Answers, whole: bool, source: s
             best = run
     if best is None or not (whole or best.ends_at_window or best.length >= _ENOUGH_ROWS):
         if whole:
-            raise _no_table(source, len(lines))
+            raise _no_table(source, lines)
         return None
     if not whole and best.length < _ENOUGH_ROWS:
         return None
@@ -143,7 +149,7 @@ def pair_up(cells: Sequence[str]) -> list[str]:
     kept = list(cells)
     while kept and not kept[-1]:
         kept.pop()
-    if len(kept) % 2:
+    if len(kept) % 2 or any("," in cell for cell in kept):
         return kept
     return [f"{whole},{part}" for whole, part in zip(kept[::2], kept[1::2], strict=True)]
 
@@ -154,11 +160,11 @@ def _dialects(answers: Answers) -> Iterator[Dialect]:
     decimals: tuple[Decimal, ...] = (".", ",") if answers.decimal is None else (answers.decimal,)
     for delimiter in delimiters:
         for decimal in decimals:
-            if delimiter != "," or decimal == ".":
-                yield Dialect(delimiter=delimiter, decimal=decimal)
-                yield Dialect(delimiter=delimiter, decimal=decimal, grouped=True)
-            elif answers.decimal == ",":
+            if delimiter == "," == decimal and answers.decimal == ",":
                 yield Dialect(delimiter=",", decimal=",", paired=True)
+            yield Dialect(delimiter=delimiter, decimal=decimal)
+            if not delimiter == "," == decimal:
+                yield Dialect(delimiter=delimiter, decimal=decimal, grouped=True)
 
 
 def _rank(run: _Run) -> tuple[int, int, bool, bool]:
@@ -166,34 +172,48 @@ def _rank(run: _Run) -> tuple[int, int, bool, bool]:
 
 
 def _longest_run(lines: Sequence[str], dialect: Dialect) -> _Run | None:
-    """Find the longest stretch of data rows; blank lines do not end it."""
-    best = (0, 0, 0, 0)
-    start = length = strict = end = 0
-    for index, line in enumerate(lines):
-        if not line.strip():
-            continue
-        grade = _grade(dialect.cells(line[:_LONGEST_LINE]), dialect)
-        if grade == 0:
-            best = max(best, (length, -start, strict, end))
-            length = strict = 0
-            continue
-        start = index if length == 0 else start
-        length, strict, end = length + 1, strict + (grade == 2), index
-    length, first, strict, end = max(best, (length, -start, strict, end))
-    if length == 0:
+    """Find the longest stretch of data rows, and earlier ones of the same table that a bad line parts from it."""
+    runs = _runs(lines, dialect)
+    if dialect.delimiter:
+        runs = [run for run in runs if any(len(cells) > 1 for _, cells, _ in run)]
+    if not runs:
         return None
-    at = [index for index in range(-first, min(end + 1, -first + _SAMPLE_ROWS)) if lines[index].strip()]
-    rows = [tuple(dialect.cells(lines[index])) for index in at]
+    best = max(range(len(runs)), key=lambda index: (len(runs[index]), -index))
+    chosen = runs[best]
+    width = _usual_width(chosen)
+    for earlier in reversed(runs[:best]):
+        between = [line for line in lines[earlier[-1][0] + 1 : chosen[0][0]] if line.strip()]
+        lone = len(earlier) == 1 and (len(between) > 1 or len(_filled(dialect.cells(between[0]))) == width)
+        if _usual_width(earlier) == width and not lone:
+            chosen = earlier
     last = max((index for index, line in enumerate(lines) if line.strip()), default=0)
     return _Run(
         dialect=dialect,
-        start=-first,
-        rows=tuple(rows),
-        at=tuple(at),
-        length=length,
-        strict=strict,
-        ends_at_window=end == last,
+        rows=tuple(cells for _, cells, _ in chosen[:_SAMPLE_ROWS]),
+        at=tuple(index for index, _, _ in chosen[:_SAMPLE_ROWS]),
+        length=len(runs[best]),
+        strict=sum(grade == 2 for _, _, grade in runs[best]),
+        ends_at_window=runs[best][-1][0] == last,
     )
+
+
+def _runs(lines: Sequence[str], dialect: Dialect) -> list[list[_Row]]:
+    """Give all stretches of data rows; blank lines do not end one."""
+    runs: list[list[_Row]] = [[]]
+    for index, line in enumerate(lines):
+        if not line.strip():
+            continue
+        cells = tuple(dialect.cells(line))
+        grade = _grade(cells, dialect)
+        if grade:
+            runs[-1].append((index, cells, grade))
+        elif runs[-1]:
+            runs.append([])
+    return [run for run in runs if run]
+
+
+def _usual_width(run: Sequence[_Row]) -> int:
+    return Counter(len(_filled(cells)) for _, cells, _ in run).most_common(1)[0][0]
 
 
 def _grade(cells: Sequence[str], dialect: Dialect) -> int:
@@ -235,7 +255,7 @@ def _settle_decimal(run: _Run, lines: Sequence[str], source: str) -> _Run:
 
 
 def _line_of(cell: str, run: _Run) -> int:
-    return 1 + next((index for index, row in zip(run.at, run.rows, strict=True) if cell in row), run.start)
+    return 1 + next((index for index, row in zip(run.at, run.rows, strict=True) if cell in row), run.at[0])
 
 
 def _refuse_comma_twice(run: _Run, lines: Sequence[str], source: str) -> None:
@@ -243,7 +263,7 @@ def _refuse_comma_twice(run: _Run, lines: Sequence[str], source: str) -> None:
     counts = Counter(len(_filled(row)) for row in run.rows)
     if any("." in cell for row in run.rows for cell in row if number(cell, ".") is not None):
         return
-    above = next((line for line in reversed(lines[: run.start]) if line.strip()), "")
+    above = next((line for line in reversed(lines[: run.at[0]]) if line.strip()), "")
     named = len(_filled(split_row(above, ",")))
     width = counts.most_common(1)[0][0]
     varying = len(counts) > 1
@@ -254,10 +274,10 @@ def _refuse_comma_twice(run: _Run, lines: Sequence[str], source: str) -> None:
     spread = " or ".join(str(count) for count in sorted(counts))
     raise NeedsAnswerError(
         f"{source} parts its cells with commas, and its decimals perhaps too.",
-        why=f"From line {run.start + 1} on the rows have {spread} cells without any decimal point"
+        why=f"From line {run.at[0] + 1} on the rows have {spread} cells without any decimal point"
         + (f" under {named} names." if named > 1 else "."),
-        hint="Say --decimal , if every two cells are one number, --decimal . if they are whole numbers; "
-        "or export again with semicolons or tabs.",
+        hint=("Say --decimal . if they are whole numbers; " if varying else _COMMA_HINT)
+        + "otherwise export again with semicolons or tabs between cells.",
     )
 
 
@@ -328,10 +348,17 @@ def _refuse_endless(lines: Sequence[str], source: str) -> None:
         )
 
 
-def _no_table(source: str, n_lines: int) -> NotAWaveformError:
+def _no_table(source: str, lines: Sequence[str]) -> NotAWaveformError:
+    found = next((index for index, line in enumerate(lines[:_SAMPLE_ROWS]) if _COMPLEX.search(line)), None)
+    if found is not None:
+        return NotAWaveformError(
+            f"{source} holds complex numbers, not samples.",
+            why=f"Line {found + 1} is {lines[found].strip()[:60]!r}: a spectrum or a response.",
+            hint="Export the waveform itself: samples against time.",
+        )
     return NotAWaveformError(
         f"{source} holds no table of numbers.",
-        why=f"None of its {n_lines} lines starts a run of rows that are numbers; "
+        why=f"None of its {len(lines)} lines starts a run of rows that are numbers; "
         "it looks like settings, a report or other words.",
         hint="Give the file that holds the samples; a settings text is often saved beside it under the same name.",
     )
