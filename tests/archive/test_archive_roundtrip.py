@@ -56,6 +56,7 @@ def make_file(folder: Path, name: str, data: bytes) -> Path:
 
 numbers = st.floats(allow_nan=False, allow_infinity=False)
 words = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+models = st.one_of(st.sampled_from(["выпь", "...", "../..", "CON", "a" * 300]), st.text("aß'/\\:*?Ω鷺 ", min_size=1))
 outputs = st.one_of(st.none(), st.sampled_from(["A", "B", "bridged Ω"]))
 budget = st.lists(
     st.builds(
@@ -126,10 +127,10 @@ def test_figures_come_back_as_they_went_in(tmp_path_factory, results):
 
 
 @settings(max_examples=30, deadline=None)
-@given(data=st.binary(max_size=300), name=words, step=st.one_of(st.none(), words), note=words)
-def test_an_original_is_kept_byte_for_byte_whatever_it_is_called(tmp_path_factory, data, name, step, note):
+@given(data=st.binary(max_size=300), model=models, name=words, step=st.one_of(st.none(), words), note=words)
+def test_an_original_is_kept_byte_for_byte_whatever_it_is_called(tmp_path_factory, data, model, name, step, note):
     archive = Archive(tmp_path_factory.mktemp("archive"))
-    session = begin(archive, amplifier=AMPLIFIER.model_copy(update={"model": f".{name}"}), note=note)
+    session = begin(archive, amplifier=AMPLIFIER.model_copy(update={"model": model}), note=note)
     source = make_file(session.folder.parent / "in", "x.CSV", data)
     description = Description(step=step, kind="ramp", load=name, reader="csv", answers={"rate_hz": 96e3}, note=note)
     record = archive.add_capture(session, source, description)

@@ -45,6 +45,17 @@ def numbered_folders(session: Session) -> list[Path]:
     return sorted((e for e in entries if capture_number(e.name)), key=lambda e: (capture_number(e.name) or 0, e.name))
 
 
+def written_folders(session: Session) -> list[Path]:
+    """List the folders of a session in which files are written, so in which a killed process may leave something."""
+    return [session.folder, captures_folder(session), session.folder / "history", *numbered_folders(session)]
+
+
+def sweep_session(session: Session) -> None:
+    """Take away what killed processes left half-written in a session, once it is old."""
+    for folder in written_folders(session):
+        sweep(folder)
+
+
 def read_captures(session: Session) -> tuple[CaptureRecord, ...]:
     """Read what each capture was taken for, in the order of their numbers.
 
@@ -102,7 +113,7 @@ def add_capture(session: Session, original: Path, description: Description, *, a
     home = captures_folder(session)
     with explained("add a capture", home):
         home.mkdir(exist_ok=True)
-        sweep(home)
+        sweep_session(session)
         while True:
             with _claimed_number(session) as (number, aside):
                 record = _build(aside, original, description, number=number, added=added)
@@ -198,6 +209,7 @@ def describe_capture(session: Session, number: int, description: Description) ->
     record = find_capture(session, number).model_copy(update={"description": description})
     path = capture_path(session, record) / "capture.json"
     with explained("describe the capture", path):
+        sweep_session(session)
         write_file(path, encode(record))
     return record
 

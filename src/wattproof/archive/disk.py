@@ -66,31 +66,21 @@ def write_file(path: Path, data: bytes) -> None:
     OSError
         The system refused; what stood there still does.
     """
-    with staged(path, data) as commit:
-        commit()
+    with staged(path, data) as aside:
+        aside.replace(path)
+    flush_folder(path.parent)
 
 
 @contextmanager
-def staged(path: Path, data: bytes) -> "Iterator[_Commit]":
-    """Write a file aside and on disk; the call that is handed out puts it in place, else it is taken away again."""
+def staged(path: Path, data: bytes) -> Iterator[Path]:
+    """Write a file aside, down to the disk, and hand out where; what was not renamed by then is taken away again."""
     aside = path.with_name(f"{PART}{secrets.token_hex(4)}-{path.name}")
     try:
         write_new(aside, data)
-        yield _Commit(aside, path)
+        yield aside
     finally:
         with suppress(OSError):
             aside.unlink(missing_ok=True)
-
-
-class _Commit:
-    """Puts a staged file in place."""
-
-    def __init__(self, aside: Path, path: Path) -> None:
-        self._aside, self._path = aside, path
-
-    def __call__(self) -> None:
-        self._aside.replace(self._path)
-        flush_folder(self._path.parent)
 
 
 def write_new(path: Path, data: bytes) -> None:

@@ -14,8 +14,8 @@ from typing import Literal
 from pydantic import JsonValue
 
 from wattproof import __version__
-from wattproof.archive.captures import find_capture, read_captures
-from wattproof.archive.disk import explained, sha256_of, staged, sweep, write_file
+from wattproof.archive.captures import find_capture, read_captures, sweep_session
+from wattproof.archive.disk import explained, flush_folder, sha256_of, staged, write_file
 from wattproof.archive.documents import encode, read_document
 from wattproof.archive.model import FiguresFile, HistoryEvent, MeasuredCapture, Session, ViewsFile
 from wattproof.errors import ArchiveError, Notice
@@ -53,7 +53,7 @@ def write_figures(
     digest = hashlib.sha256(data).hexdigest()
     views = {c.number: tuple(r.views for r in c.results) for c in figures.captures}
     with explained("store the figures", session.folder):
-        sweep(session.folder)
+        sweep_session(session)
         _store(session, data, digest, encode(ViewsFile(figures_sha256=digest, captures=views)))
     hashes: dict[str, JsonValue] = {f"{c.number:02d}": c.sha256 for c in figures.captures}
     write_event(session, "measured", {"figures_sha256": digest, "captures": hashes}, at=at)
@@ -70,14 +70,15 @@ def _store(session: Session, figures: bytes, digest: str, views: bytes) -> None:
     target = _views_path(session, digest)
     was_there = target.exists()
     try:
-        with staged(figures_path(session), figures) as commit:
+        with staged(figures_path(session), figures) as aside:
             write_file(target, views)
-            commit()
+            aside.replace(figures_path(session))
     except BaseException:
         if not was_there:
             with suppress(OSError):
                 target.unlink(missing_ok=True)
         raise
+    flush_folder(session.folder)
     for old in session.folder.glob("views-*.json"):
         if old != target:
             with suppress(OSError):
@@ -163,7 +164,6 @@ def write_event(
     folder = session.folder / "history"
     with explained(f"note in the history that it was {did}", folder):
         folder.mkdir(exist_ok=True)
-        sweep(folder)
         write_file(folder / f"{stamp}-{did}-{tag}.json", data)
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-from wattproof.archive.captures import captures_folder, changed_original, numbered_folders, read_capture
+from wattproof.archive.captures import changed_original, numbered_folders, read_capture, written_folders
 from wattproof.archive.disk import explained, leftovers, sha256_of
 from wattproof.archive.figures import figures_path, history_files, need_figures, read_event, stored_figures
 from wattproof.archive.model import Change, Session
@@ -77,7 +77,7 @@ def _figures(session: Session) -> Iterator[Change]:
 
 
 def _half_written(session: Session) -> Iterator[Change]:
-    for folder in (session.folder, captures_folder(session), session.folder / "history"):
+    for folder in written_folders(session):
         for part in leftovers(folder):
             detail = "Left by a process that was killed, or one that is at work now; swept away when an hour old."
             yield Change(path=_relative(session, part), what="half-written", detail=detail)
