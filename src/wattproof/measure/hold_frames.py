@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,8 +89,7 @@ class FrameReader:
 
     def _columns(self, block: Columns) -> Columns:
         """Turn a block (n, channels) into rows of the tracks; a view would make every later step stride."""
-        rows: Columns = np.ascontiguousarray(block[:, self._rows].T)
-        return rows
+        return cast(Columns, np.ascontiguousarray(block[:, self._rows].T))
 
     def _boiled_down(self, columns: Columns, start: int) -> Frame:
         n = self.length

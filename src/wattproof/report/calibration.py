@@ -23,7 +23,8 @@ def calibration_text(line: Calibration) -> str:
     )
     lines = [
         f"Line through {len(line.readings)} points: reference = offset + scale x reading",
-        f"  scale   {_pair(line.scale, scale_half)}   per unit of the file (relative standard uncertainty {line.scale_u:.2e})",
+        f"  scale   {_pair(line.scale, scale_half)}   per unit of the file "
+        f"(relative standard uncertainty {line.scale_u:.2e})",
         f"  offset  {_pair(line.offset, offset_half)}   (standard uncertainty {line.offset_u:.3g})",
         f"  scatter about the line {line.residual_sd:.3g}, {line.dof} degrees of freedom; "
         f"correlation of scale and offset {line.correlation:.3f}",

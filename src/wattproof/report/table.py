@@ -85,14 +85,14 @@ def _group(result: CaptureResult, output: str | None) -> FigureGroup:
 
 
 def _shared(figures: Sequence[Figure]) -> dict[str, Condition]:
-    """Take the conditions that all figures state and at least half of them state alike; the rows say what differs."""
+    """Take the conditions that at least half of the figures state alike; the rows say what differs."""
     if len(figures) == 1:
         return {}
     shared: dict[str, Condition] = {}
-    for key in figures[0].conditions:
+    for key in dict.fromkeys(key for figure in figures for key in figure.conditions):
         stated = [figure.conditions[key] for figure in figures if key in figure.conditions]
         value, count = Counter(stated).most_common(1)[0]
-        if len(stated) == len(figures) and 2 * count >= len(figures):
+        if 2 * count >= len(figures):
             shared[key] = value
     return shared
 

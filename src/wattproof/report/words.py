@@ -178,7 +178,7 @@ PAGE: Mapping[str, str] = MappingProxyType(
         "advice": "What to do",
         "curves": "Curves",
         "captures": "Capture by capture",
-        "shared": "For all figures here, unless the row says otherwise",
+        "shared": "Where it applies and the row does not say otherwise",
         "figure": "Figure",
         "value": "Value, with 95 % interval",
         "conditions": "Conditions and remarks",
