@@ -98,7 +98,8 @@ def test_maker_and_model_must_be_said():
 @pytest.mark.parametrize(
     ("value", "unit", "quantity", "si"),
     [(0.52, "kW", "power", 520.0), (1, "%", "thd", 0.01), (80, "Hz", "filter", 80.0),
-     (165, "mA", "idle_current", 0.165), (65, "µV", "noise", 65e-6), (100, "dB", "snr", 100.0), (0.2, "V", "sensitivity", 0.2)],
+     (165, "mA", "idle_current", 0.165), (65, "µV", "noise", 65e-6),
+     (100, "dB", "snr", 100.0), (0.2, "V", "sensitivity", 0.2)],
 )  # fmt: skip
 def test_a_rating_is_turned_to_si(value, unit, quantity, si):
     assert Rating(quantity=quantity, value=value, unit=unit).value_si == pytest.approx(si)
