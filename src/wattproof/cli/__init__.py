@@ -1,5 +1,6 @@
 """Words to tasks and back."""
 
-from wattproof.cli.app import COMMANDS, main
+from wattproof.cli.app import main
+from wattproof.cli.words import COMMANDS
 
 __all__ = ["COMMANDS", "main"]

@@ -1,0 +1,53 @@
+"""Which words the command line knows, and the overview that `wattproof --help` prints of them."""
+
+import textwrap
+
+COMMANDS = {
+    ("read",): "Show what files were taken to be, and all that is doubtful about them.",
+    ("measure",): "Measure captures and typed readings: figures with uncertainty, conditions and origin.",
+    ("bench", "calibrate"): "Fit a channel's scale and offset from reference readings.",
+    ("session", "new"): "Begin a session: one amplifier on one bench.",
+    ("session", "add"): "Keep captures in a session, byte for byte.",
+    ("session", "figures"): "Measure a session's captures and give the figures as a table, JSON, CSV or a page.",
+    ("session", "list"): "List the sessions of the archive.",
+    ("archive", "index"): "Make the archive's index again from its folders.",
+    ("schema",): "Print the JSON Schema of what commands answer and of the files you write.",
+    ("demo",): "Run the whole job on sample captures of a made-up amplifier.",
+}
+"""Every command and its line in the help; each is the task of the same name, words joined by an underscore."""
+
+GROUPS = {
+    "bench": "What is on the table: calibration.",
+    "session": "Captures and figures of one amplifier, kept in the archive.",
+    "archive": "The folder in which sessions are kept.",
+}
+
+PURPOSE = "From bench captures of vehicle audio amplifiers to figures one can defend."
+
+EPILOGUE = """\
+A first look:    wattproof read capture.wav
+                 wattproof measure capture.wav --volts-per-unit 42 --load-ohm 4
+With a bench:    wattproof measure ramp.wav --bench bench.toml --load "4 ohm"
+All of it:       wattproof demo
+
+Before power is on: fuse near the source, eye protection, no rings, guarded loads, a hardware stop within reach.
+Never ground either terminal of a bridged output. Never leave it running alone."""
+
+
+def overview(width: int = 100) -> str:
+    """List every command with its line; plain words, so that the first help of all comes at once.
+
+    Parameters
+    ----------
+    width : int
+        Columns to fold the lines at.
+    """
+    column = max(len(" ".join(words)) for words in COMMANDS) + 2
+    lines = ["Usage: wattproof COMMAND ...", "", PURPOSE, ""]
+    entries = [(" ".join(words), text) for words, text in COMMANDS.items()]
+    entries += [("--help, -h", "This page; wattproof COMMAND --help tells a command's options."), ("--version", "")]
+    for name, text in entries:
+        lines += textwrap.wrap(
+            text or "The version.", width, initial_indent=f"  {name:<{column}}", subsequent_indent=" " * (column + 2)
+        )
+    return "\n".join([*lines, "", EPILOGUE])
