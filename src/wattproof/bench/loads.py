@@ -5,8 +5,7 @@ from math import hypot, pi, sqrt
 from typing import NamedTuple
 
 from wattproof.bench.model import Bench, Load
-from wattproof.quantity import Ledger
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Ledger, Uncertain
 from wattproof.settings import nearest
 
 OPEN_WORDS = frozenset({"open", "none", "no load"})

@@ -15,7 +15,7 @@ from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
 from wattproof.measure.sanity import clipped_notice, overdue_notices
 from wattproof.measure.source import source_resistance_of_frames
 from wattproof.measure.views import rounded, thinned
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Uncertain
 
 Real = NDArray[np.float64]
 

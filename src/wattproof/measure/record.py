@@ -12,8 +12,7 @@ from numpy.typing import NDArray
 from wattproof.bench import Bench, BenchChannel, Load, resistance_of
 from wattproof.errors import MissingChannelError, Notice
 from wattproof.measure.model import CapturedChannel, Condition, Figure
-from wattproof.quantity import Ledger
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Ledger, Uncertain
 from wattproof.waveform import Channel, Recording
 
 Real = NDArray[np.float64]

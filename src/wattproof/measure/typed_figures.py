@@ -5,7 +5,7 @@ from math import pi, sqrt
 
 from wattproof.measure.model import Figure
 from wattproof.measure.typed_row import TypedRow
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Uncertain
 
 # A current that follows the magnitude of a sine varies by this share of its mean, squared: the most a class-B stage
 # without storage draws.

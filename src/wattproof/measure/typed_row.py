@@ -18,8 +18,7 @@ from wattproof.bench import (
     resistance_of,
 )
 from wattproof.measure.model import Condition, Figure
-from wattproof.quantity import Ledger
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Ledger, Uncertain
 
 _PERCENT = {"thd", "thd_f"}
 

@@ -3,8 +3,7 @@
 from collections.abc import Mapping
 from math import ceil, degrees, isfinite, log, log10
 
-from wattproof.measure import Figure
-from wattproof.measure.model import Condition
+from wattproof.measure import Condition, Figure
 from wattproof.quantity import Quantity, interval_text, value_text
 from wattproof.report import words
 

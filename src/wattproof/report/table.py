@@ -5,8 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from wattproof.measure import CaptureResult, Figure
-from wattproof.measure.model import Condition
+from wattproof.measure import CaptureResult, Condition, Figure
 from wattproof.quantity import value_text
 from wattproof.report import words
 from wattproof.report.faces import conditions_text, face_value, remarks
