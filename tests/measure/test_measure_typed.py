@@ -254,9 +254,11 @@ def test_the_meters_own_gain_cancels_in_the_damping_factor():
     assert loaded.figure("output_resistance").u == pytest.approx(u_digits, rel=1e-6)
 
 
-def test_open_and_loaded_rows_must_be_alike():
-    loaded = measured("load,frequency_hz,load_voltage_v\nopen,100,21.0\nfour,47,20.00\n")[1]
-    assert loaded.figure("output_resistance") is None
+@pytest.mark.parametrize("other", ["B,steady,47,1.0", "A,burst,47,1.0", "A,steady,100,1.0", "A,steady,47,1.1"])
+def test_open_and_loaded_rows_must_be_alike(other):
+    text = "output,kind,frequency_hz,drive_voltage_v,load,load_voltage_v\nA,steady,47,1.0,four,20.0\n"
+    assert measured(f"{text}{other},open,21.0\n")[0].figure("output_resistance") is None
+    assert measured(f"{text}A,steady,47,1.0,open,21.0\n")[0].figure("output_resistance") is not None
 
 
 # --- faults -------------------------------------------------------------------------------------------------------

@@ -71,8 +71,8 @@ def test_a_fault_is_told_with_its_place_and_its_cure(text, line, column, what, c
 
 
 def test_all_faults_of_a_table_are_told_at_once():
-    found = faults_of("volts_v,amps_a\nx,1\n1,y\n-1,1\n")
-    assert [(fault.line, fault.column) for fault in found] == [(2, 1), (3, 2), (4, 1)]
+    found = faults_of("volts_v,amps_a,ohms\nx,1,4\n1,y,4\n-1,1,4\n")
+    assert [(fault.line, fault.column) for fault in found] == [(1, 3), (2, 1), (3, 2), (4, 1)]
 
 
 @given(st.decimals(allow_nan=False, allow_infinity=False, places=3, min_value=-(10**6), max_value=10**6))

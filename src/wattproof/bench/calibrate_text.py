@@ -37,7 +37,8 @@ def parse_calibration(text: str, *, file: str) -> tuple[tuple[float, float], ...
     rows, faults = read_table(text, columns=_COLUMNS, required=("reference", "reading"))
     for row in rows:
         for name in ("reference", "reading"):
-            if name not in row.numbers and not any(fault.line == row.line for fault in faults):
+            blank = name in row.columns and name not in row.numbers
+            if blank and not any(fault.line == row.line for fault in faults):
                 what = f"{name} is blank"
                 faults.append(
                     Fault(line=row.line, column=row.columns[name], what=what, cure="read it, or delete the line")

@@ -6,8 +6,7 @@ from math import sqrt
 from wattproof.errors import Notice
 from wattproof.measure.model import Figure
 from wattproof.measure.typed_row import TypedRow
-from wattproof.quantity import Ledger, Quantity
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Ledger, Quantity, Uncertain
 
 _SCATTER = 3.0
 """Reduced chi-square from which the points are said not to lie on a line."""
@@ -111,8 +110,8 @@ def _scattered(reduced: float, points: int) -> Notice:
 def output_resistance(typed: TypedRow, rows: Sequence[TypedRow]) -> tuple[list[Figure], list[Notice]]:
     """Read the amplifier's output resistance from a loaded row and an open one, R·(V_open/V_loaded - 1).
 
-    The open row must have the same output, frequency and drive; the nearest in the file is taken. The damping factor
-    is that of the load named, at the point where the voltage was read.
+    The open row must have the same output, kind, frequency and drive; the nearest in the file is taken. The damping
+    factor is that of the load named, at the point where the voltage was read.
     """
     partner = _open_partner(typed, rows)
     ledger = typed.ledger
@@ -129,7 +128,7 @@ def output_resistance(typed: TypedRow, rows: Sequence[TypedRow]) -> tuple[list[F
 
 def _open_partner(typed: TypedRow, rows: Sequence[TypedRow]) -> TypedRow | None:
     def same(other: TypedRow) -> bool:
-        keys = ("output", "frequency_hz", "drive_voltage_v")
+        keys = ("output", "kind", "frequency_hz", "drive_voltage_v")
         alike = all(getattr(typed.row, key) == getattr(other.row, key) for key in keys)
         return alike and other.is_open and other.row.load_voltage_v is not None
 

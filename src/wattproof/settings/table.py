@@ -130,7 +130,7 @@ def read_table(
         return [], faults
     names, header_faults = _names(table[0], columns, required, advise)
     faults += header_faults
-    if header_faults:
+    if not names:
         return [], faults
     body = [row for row in table[1:] if any(row.cells)]
     comma, comma_faults = _decimal_comma(body, names, delimiter)
@@ -171,6 +171,7 @@ def _names(
         if name and column is None:
             cure = advise(name) or _usual_cure(name, list(known))
             faults.append(Fault(line=header.line, column=place, what=f'"{cell}" is no column', cure=cure))
+            column = Column(name=name, numeric=False)  # so that the rows are still looked through
         if column is not None and column in names:
             faults.append(Fault(line=header.line, column=place, what=f"{name} is there twice", cure="delete one"))
         names.append(column)
