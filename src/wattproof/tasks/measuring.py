@@ -5,11 +5,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
 from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench, Load, ReadingRow, parse_readings
 from wattproof.errors import Notice, SettingsError
-from wattproof.measure import CaptureResult, Kind, lay_on_bench, measure_readings, tell_kind
+from wattproof.measure import CaptureResult, lay_on_bench, measure_readings, tell_kind
 from wattproof.measure import measure as measure_capture
 from wattproof.quantity import Ledger
 from wattproof.readers import open_recording
@@ -23,6 +24,9 @@ READING_COLUMNS = frozenset(ReadingRow.model_fields)
 FEWEST_COLUMNS = 2
 """A table is taken for typed readings when its first line names this many of their columns."""
 
+RecordKind = Literal["steady", "ramp", "burst", "hold", "idle"]
+"""What a recording can be; typed readings are told by their columns."""
+
 SAME_LOAD = 0.1
 """A ramp's load and a burst's are the same bank if their resistances differ by less: heating moves it by less."""
 
@@ -33,7 +37,7 @@ class Wishes:
 
     Attributes
     ----------
-    kind : Kind or None
+    kind : RecordKind or None
         steady, ramp, burst, hold or idle; told apart by the level's course when left out.
     load : str or None
         Name of the load in use, as in the bench file, or plain ohms.
@@ -57,7 +61,7 @@ class Wishes:
         Day of the capture, for calibrations that run out.
     """
 
-    kind: Kind | None = None
+    kind: RecordKind | None = None
     load: str | None = None
     load_ohm: float | None = None
     channel: tuple[str, ...] = ()
