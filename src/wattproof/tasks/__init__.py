@@ -3,6 +3,7 @@
 from wattproof.measure import CaptureResult
 from wattproof.tasks.calibrating import Calibrated, bench_calibrate
 from wattproof.tasks.demo import Demonstrated, demo
+from wattproof.tasks.everything import TASKS
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.reading import FileSummaries, read
@@ -19,20 +20,6 @@ from wattproof.tasks.sessions import (
     session_list,
     session_new,
 )
-
-TASKS = (
-    read,
-    measure,
-    bench_calibrate,
-    session_new,
-    session_add,
-    session_figures,
-    session_list,
-    archive_index,
-    schema,
-    demo,
-)
-"""Every task; each is a command of the same name."""
 
 __all__ = [
     "TASKS",

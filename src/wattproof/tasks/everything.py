@@ -1,0 +1,22 @@
+"""Every task there is, in the order of a bench day."""
+
+from wattproof.tasks.calibrating import bench_calibrate
+from wattproof.tasks.demo import demo
+from wattproof.tasks.measuring import measure
+from wattproof.tasks.reading import read
+from wattproof.tasks.schemas import schema
+from wattproof.tasks.sessions import archive_index, session_add, session_figures, session_list, session_new
+
+TASKS = (
+    read,
+    measure,
+    bench_calibrate,
+    session_new,
+    session_add,
+    session_figures,
+    session_list,
+    archive_index,
+    schema,
+    demo,
+)
+"""Each is a command of the same name."""
