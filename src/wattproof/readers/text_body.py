@@ -101,7 +101,7 @@ def read_table(
     grid = None
     simple = not (block.dialect.grouped or block.dialect.paired or "clock" in {column_kinds[cell] for cell in wanted})
     if simple and b'"' not in rows:
-        grid = _fast(rows, block, wanted)
+        grid = _fast(rows, block, wanted, column_kinds)
     if grid is None:
         grid = _careful(rows, block, wanted, column_kinds, source)
     return _settle(grid, block, wanted, ended=ended, source=source)
@@ -114,7 +114,7 @@ def _from_line(body: bytes, line: int) -> bytes:
     return body[at:]
 
 
-def _fast(rows: bytes, block: Block, wanted: Sequence[int]) -> _Grid | None:
+def _fast(rows: bytes, block: Block, wanted: Sequence[int], column_kinds: Sequence[Kind]) -> _Grid | None:
     """Read by polars; None where the table is too irregular for it."""
     import polars
 
@@ -134,7 +134,10 @@ def _fast(rows: bytes, block: Block, wanted: Sequence[int]) -> _Grid | None:
     except polars.exceptions.PolarsError:
         return None
     holes = [int(count) for count in frame.null_count().row(0)]
-    if sum(count for count in holes if count < frame.height) > _FEW:
+    unread = any(
+        count == frame.height and column_kinds[cell] == "number" for count, cell in zip(holes, wanted, strict=True)
+    )
+    if unread or sum(count for count in holes if count < frame.height) > _FEW:
         return None
     open_cells = [
         (int(row), column)
@@ -199,7 +202,7 @@ def _careful(rows: bytes, block: Block, wanted: Sequence[int], column_kinds: Seq
     values = np.full((len(wanted), len(table)), np.nan)
     open_cells: list[tuple[int, int]] = []
     for row, cells in enumerate(table):
-        _refuse_wide(cells, block, lines[row], source, last=row == len(table) - 1)
+        _refuse_wide(cells, block, lines[row], source)
         for column, cell_index in enumerate(wanted):
             cell = cells[cell_index] if cell_index < len(cells) else ""
             value = _clock(cell) if column_kinds[cell_index] == "clock" else block.dialect.number(cell)
@@ -217,9 +220,9 @@ def _clock(cell: str) -> float | None:
     return None if read is None else read[0] * 86400.0 + read[1]
 
 
-def _refuse_wide(cells: Sequence[str], block: Block, line: int, source: str, *, last: bool) -> None:
+def _refuse_wide(cells: Sequence[str], block: Block, line: int, source: str) -> None:
     extra = [cell for cell in cells[block.width :] if cell]
-    if not extra or last:
+    if not extra:
         return
     raise BrokenFileError(
         f"{source} has a row with too many cells.",

@@ -79,6 +79,7 @@ def make_channels(
         notices += list(_sample_notices(name, samples[index], off))
         channels.append(_channel(name, told, samples[index], off, code))
     notices += list(_unit_notices(names, channels, converted))
+    notices += list(_codes_unscaled(channels, samples, preamble))
     return Channels(
         channels=tuple(channels), samples=samples, notices=(*notices, *_acquisition_notices(preamble, facts))
     )
@@ -182,6 +183,22 @@ def _codes_notice(name: str, codes: _Codes, told: _Told) -> Notice:
         hint="Check it against a known voltage: makers differ in the sign of the offset.",
         numbers={"step": codes.step, "origin": codes.origin, "reference": codes.code},
     )
+
+
+def _codes_unscaled(channels: Sequence[Channel], samples: NDArray[np.float64], preamble: Preamble) -> Iterator[Notice]:
+    """Say where whole numbers without a unit stand under a screen scale: a formula with two signs is not guessed."""
+    told = (fact for fact in preamble.facts if "div" in fact.key.lower() or "scale" in fact.key.lower())
+    scale = next(told, None)
+    if scale is None:
+        return
+    for channel, values in zip(channels, samples, strict=True):
+        if channel.unit is None and np.all(values == np.round(values)) and np.ptp(values) > 0:
+            yield Notice(
+                code="codes-unscaled",
+                message=f"Channel {channel.name} holds whole numbers, perhaps codes; line {scale.line} states "
+                f"{scale.key} {' '.join(scale.values)}, but not how codes become volts. They are left as they are.",
+                hint="Record two known voltages and set scale and offset in the bench file.",
+            )
 
 
 def _channel(

@@ -115,12 +115,15 @@ def clock_of_column(
         Time is missing, stands still or runs backwards.
     """
     _refuse_holes(times_s, lines, source)
-    steps = np.diff(times_s)
-    span_s = float(times_s[-1] - times_s[0])
+    with np.errstate(over="ignore"):
+        steps = np.diff(times_s)
+        span_s = float(times_s[-1]) - float(times_s[0])
     lowest, highest = float(steps.min()), float(steps.max())
     if lowest < 0 or span_s <= 0:
         _refuse_backwards(times_s, steps, lines, source)
     step_s = span_s / steps.size
+    if not (np.isfinite(1 / span_s) and np.isfinite(span_s) and np.isfinite(1 / step_s)):
+        _refuse_backwards(times_s, steps, lines, source)
     notices: list[Notice] = []
     if stated_step_s is not None:
         step_s, notices = _against_stated(times_s, step_s, stated_step_s, stated_by, smallest_s, digits)
@@ -136,10 +139,10 @@ def clock_of_column(
 
 
 def _refuse_holes(times_s: NDArray[np.float64], lines: NDArray[np.int64], source: str) -> None:
-    total = float(times_s.sum())
-    if np.isfinite(total):
+    finite = np.isfinite(times_s)
+    if finite.all():
         return
-    line = int(lines[int(np.flatnonzero(~np.isfinite(times_s))[0])])
+    line = int(lines[int(np.flatnonzero(~finite)[0])])
     raise BrokenFileError(
         f"{source} has a row without a time.",
         why=f"The time in line {line} is blank or no number.",
@@ -155,7 +158,9 @@ def _refuse_backwards(
     before, after = float(times_s[row - 1]), float(times_s[row])
     why = f"Time falls from {before:.9g} s to {after:.9g} s at line {int(lines[row])}, and {falls.size} times in all."
     hint = "Read without the time column: --time-column 0 --rate-hz with the sample rate."
-    if not falls.size:
+    if not falls.size and times_s[-1] != times_s[0]:
+        why = f"Time runs from {float(times_s[0]):.9g} s to {float(times_s[-1]):.9g} s: no sample rate has that."
+    elif not falls.size:
         why = f"All {times_s.size} rows have the time {before:.9g} s."
     elif falls.size == 1 and before > 0 and 0.0005 < after / before < 0.005:
         why += " It looks as though its unit changes there by a factor of 1000."

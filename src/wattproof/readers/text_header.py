@@ -120,7 +120,7 @@ def _is_unit_row(cells: Sequence[str], below_names: bool) -> bool:
     known = [cell for cell in said if _is_unit(cell)]
     fits = [cell for cell in said if _is_unit(cell) or _is_axis_word(cell) or number(cell, ".") is not None]
     others = len(said) - len(fits)
-    if not known or (not below_names and others):
+    if not known or (not below_names and (others or len("".join(said)) < 2)):
         return False
     if not below_names and len(said) > 1 and all(len(cell) > 2 for cell in said):
         return True

@@ -135,7 +135,7 @@ def find_block(lines: Sequence[str], *, answers: Answers, whole: bool, source: s
             best = run
     if best is None or not (whole or best.ends_at_window or best.length >= _ENOUGH_ROWS):
         if whole:
-            raise _no_table(source, lines)
+            raise _no_table(source, lines, answers)
         return None
     if not whole and best.length < _ENOUGH_ROWS:
         return None
@@ -160,10 +160,10 @@ def _dialects(answers: Answers) -> Iterator[Dialect]:
     decimals: tuple[Decimal, ...] = (".", ",") if answers.decimal is None else (answers.decimal,)
     for delimiter in delimiters:
         for decimal in decimals:
-            if delimiter == "," == decimal and answers.decimal == ",":
-                yield Dialect(delimiter=",", decimal=",", paired=True)
-            yield Dialect(delimiter=delimiter, decimal=decimal)
-            if not delimiter == "," == decimal:
+            twice = delimiter == "," == decimal
+            # Commas for both: cells are quoted, or the person says so and every two cells make a number.
+            yield Dialect(delimiter=delimiter, decimal=decimal, paired=twice and answers.decimal == ",")
+            if not twice:
                 yield Dialect(delimiter=delimiter, decimal=decimal, grouped=True)
 
 
@@ -348,13 +348,19 @@ def _refuse_endless(lines: Sequence[str], source: str) -> None:
         )
 
 
-def _no_table(source: str, lines: Sequence[str]) -> NotAWaveformError:
+def _no_table(source: str, lines: Sequence[str], answers: Answers) -> NotAWaveformError:
     found = next((index for index, line in enumerate(lines[:_SAMPLE_ROWS]) if _COMPLEX.search(line)), None)
     if found is not None:
         return NotAWaveformError(
             f"{source} holds complex numbers, not samples.",
             why=f"Line {found + 1} is {lines[found].strip()[:60]!r}: a spectrum or a response.",
             hint="Export the waveform itself: samples against time.",
+        )
+    if answers.delimiter is not None or answers.decimal is not None:
+        return NotAWaveformError(
+            f"{source} holds no table of numbers written as stated.",
+            why=f"No run of rows is numbers with delimiter {answers.delimiter!r} and decimal mark {answers.decimal!r}.",
+            hint="Leave out --delimiter and --decimal to have both found.",
         )
     return NotAWaveformError(
         f"{source} holds no table of numbers.",

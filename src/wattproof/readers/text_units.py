@@ -16,7 +16,7 @@ _WORDS = {
     "A": ("a", "amp", "amps", "ampere", "amperes"),
     "W": ("w", "watt", "watts"),
     "Hz": ("hz", "hertz"),
-    "ohm": ("ohm", "ohms", "\u03a9", "\u2126"),
+    "ohm": ("ohm", "ohms", "\u03c9", "\u03a9", "\u2126"),
     "N": ("n", "newton", "newtons"),
     "K": ("kelvin",),
     "\u00b0C": ("\u00b0c", "degc", "deg c", "celsius", "\u00c2\u00b0c"),
