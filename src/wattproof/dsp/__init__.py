@@ -27,7 +27,7 @@ from wattproof.dsp.envelope import (
     level_slope_db_per_s,
     rms_envelope,
 )
-from wattproof.dsp.frames import FrameFit, FrameGrid, cut_frames, fit_frames, frame_means, whole_cycles
+from wattproof.dsp.frames import FrameFit, FrameGrid, cut_frames, fit_frames, frame_length, frame_means, whole_cycles
 from wattproof.dsp.lines import Line, MainsHum, find_lines, find_mains, noise_without_lines
 from wattproof.dsp.peaks import crest_factor, true_peak
 from wattproof.dsp.spectrum import (
@@ -85,6 +85,7 @@ __all__ = [
     "fit_frames",
     "fit_tone",
     "flat_top",
+    "frame_length",
     "frame_means",
     "frequencies_folding_to",
     "highest_harmonic_in_band",

@@ -8,7 +8,7 @@ from itertools import combinations_with_replacement
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["FrameFit", "FrameGrid", "cut_frames", "fit_frames", "frame_means", "whole_cycles"]
+__all__ = ["FrameFit", "FrameGrid", "cut_frames", "fit_frames", "frame_length", "frame_means", "whole_cycles"]
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -32,7 +32,7 @@ class FrameGrid:
     starts : NDArray[np.int64] of shape (n_frames,)
         First sample of each frame.
     length : int
-        Samples a frame: the whole number nearest to `n_cycles` cycles.
+        Samples a frame: `n_cycles` cycles rounded up.
     n_cycles : int
         Cycles a frame.
     tone_hz, rate_hz : float > 0, Hz
@@ -63,6 +63,15 @@ class FrameGrid:
     def offsets_s(self) -> Real:
         """Time of a frame's samples from its centre, seconds, shape (length,)."""
         return np.asarray((np.arange(self.length) - (self.length - 1) / 2) / self.rate_hz)
+
+    @property
+    def weights(self) -> Real:
+        """Weight of a frame's samples, shape (length,): 1, and less at both ends so that they sum to whole cycles."""
+        weights = np.ones(self.length)
+        surplus = self.length - self.n_cycles * self.rate_hz / self.tone_hz
+        weights[0] -= surplus / 2
+        weights[-1] -= surplus / 2
+        return weights
 
     def chunks(self, n_channels: int) -> Iterator[slice]:
         """Give groups of frames that hold about `CHUNK_SAMPLES` samples in all channels."""
@@ -114,7 +123,7 @@ def whole_cycles(tone_hz: float, *, rate_hz: float, most_s: float, fewest_sample
     """Choose how many cycles a frame holds.
 
     As many as fit into `most_s`, at least one, at least `fewest_samples`; from the upper half of that range the number
-    that comes nearest to a whole number of samples for its length.
+    that comes nearest to a whole number of samples.
 
     Parameters
     ----------
@@ -138,6 +147,12 @@ def whole_cycles(tone_hz: float, *, rate_hz: float, most_s: float, fewest_sample
     return int(candidates[np.argmin(np.abs(samples - np.round(samples)) / samples)])
 
 
+def frame_length(n_cycles: int, *, rate_hz: float, tone_hz: float) -> int:
+    """Count the samples that hold `n_cycles` cycles, the last one perhaps in part; two at least."""
+    # a part of a millionth is rounding of the quotient, not a sample
+    return max(int(np.ceil(n_cycles * rate_hz / tone_hz - 1e-6)), 2)
+
+
 def cut_frames(
     start: float, stop: float, *, rate_hz: float, tone_hz: float, n_cycles: int, overlap: int = OVERLAP
 ) -> FrameGrid:
@@ -154,7 +169,7 @@ def cut_frames(
     overlap : int >= 1
     """
     exact = n_cycles * rate_hz / tone_hz
-    length = max(round(exact), 1)
+    length = frame_length(n_cycles, rate_hz=rate_hz, tone_hz=tone_hz)
     count = max(int((stop - start - length) / (exact / overlap)) + 1, 0) if stop - start >= length else 0
     starts = np.round(start + np.arange(count) * exact / overlap).astype(np.int64)
     starts = starts[(starts >= 0) & (starts + length <= stop)]
@@ -189,7 +204,8 @@ def fit_frames(samples: Real, grid: FrameGrid) -> FrameFit:
     left = []
     for part in grid.chunks(len(samples)):
         rest = _frames(samples, grid, part) - terms[:, part] @ model.basis
-        left.append(_products(rest) / grid.length)
+        rest *= np.sqrt(model.weights)
+        left.append(_products(rest) / model.weights.sum())
     return FrameFit(grid=grid, phasors=model.phasors(fitted), left=np.concatenate(left, axis=2))
 
 
@@ -204,7 +220,9 @@ class _Model:
         sloped: Real = np.stack([t_s * cos, t_s * sin, t_s**2 * cos, t_s**2 * sin])
         self.grid = grid
         self.basis = np.concatenate([fitted, sloped])
-        self.inverse: Real = np.linalg.solve(fitted @ fitted.T, fitted).astype(np.float64, copy=False)
+        self.weights = grid.weights
+        weighted = fitted * self.weights
+        self.inverse: Real = np.linalg.solve(weighted @ fitted.T, weighted).astype(np.float64, copy=False)
         self.overlap: Real = self.inverse @ sloped.T
         """What a fit of the first three columns takes of each sloped one, shape (3, 4)."""
 
@@ -228,7 +246,7 @@ def _frames(samples: Real, grid: FrameGrid, part: slice) -> Real:
 
 
 def _products(rest: Real) -> Real:
-    """Sums of products of every two channels, rest of shape (n_channels, n_frames, length)."""
+    """Sum the products of every two channels, rest of shape (n_channels, n_frames, length)."""
     n_channels, n_frames, _ = rest.shape
     sums = np.empty((n_channels, n_channels, n_frames))
     for c, d in combinations_with_replacement(range(n_channels), 2):

@@ -11,9 +11,10 @@ from wattproof.measure.findings import Findings, joined
 from wattproof.measure.model import Condition, CurvePoint, Figure, Trace, Views
 from wattproof.measure.ramp import record_without_outputs
 from wattproof.measure.record import ROLE_UNITS, BenchRecord
+from wattproof.measure.sanity import overdue_notices
 from wattproof.measure.supply_frames import SupplyFrames, supply_frames
 from wattproof.measure.views import POINTS, rounded, time_trace
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Uncertain
 
 Real = NDArray[np.float64]
 
@@ -55,6 +56,7 @@ def measure_burst(record: BenchRecord) -> Findings:
         raise failed[0] if failed else record_without_outputs()
     parts += [_findings(frames, samples) for frames in outputs]
     parts.append(_supply_side(outputs[0], samples))
+    parts.append(Findings(warnings=overdue_notices(record)))
     return joined(parts)
 
 
@@ -65,7 +67,9 @@ def _skipped(name: str, error: MeasureError) -> Notice:
 def _findings(frames: BurstFrames, samples: Real) -> Findings:
     supply = supply_frames(frames.record, samples, frames.settled.grid)
     common = _conditions(frames, supply)
-    figures = [*_power_figures(frames, common), *_shape_figures(frames, common), *_time_figures(frames, common)]
+    figures = _time_figures(frames, common)
+    if not frames.clipped:
+        figures = [*_power_figures(frames, common), *_shape_figures(frames, common), *figures]
     parts = [
         Findings(
             figures=tuple(figures),
@@ -248,7 +252,7 @@ def _notices(frames: BurstFrames) -> tuple[Notice, ...]:
         told.append(
             Notice(
                 code="clipped-input",
-                message=f"{place}: the recorder's input clips: power and distortion are not the amplifier's.",
+                message=f"{place}: the recorder's input clips, so that neither power nor distortion is given.",
                 hint="Lower the recorder's gain or divide more, and repeat the capture.",
             )
         )
@@ -260,7 +264,7 @@ def _notices(frames: BurstFrames) -> tuple[Notice, ...]:
                 hint="Name the load with --load or --load-ohm, or give a bench file with the channels' scales.",
             )
         )
-    elif frames.record.steady_power_w is None:
+    elif frames.record.steady_power_w is None and not frames.clipped:
         told.append(
             Notice(
                 code="no-steady-power",

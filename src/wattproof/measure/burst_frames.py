@@ -14,12 +14,13 @@ from wattproof.dsp import (
     band_limit,
     find_bursts,
     fit_frames,
+    frame_length,
     rms_envelope,
     tone_band,
     whole_cycles,
 )
 from wattproof.errors import NoToneError
-from wattproof.measure.frames import first_clipped, tracks_of
+from wattproof.measure.frames import engineering_rows, first_clipped, tracks_of
 from wattproof.measure.record import BenchRecord, Track
 
 Real = NDArray[np.float64]
@@ -169,7 +170,7 @@ def burst_frames(record: BenchRecord, samples: Real, output: str) -> BurstFrames
     """
     rate_hz = record.recording.rate_hz
     tracks = tracks_of(record, output)
-    engineering = np.stack([record.values(track, samples) for track in tracks.values()])
+    engineering = engineering_rows(record, tracks, samples)
     coarse_hz = record.tone_hz or _strongest_hz(engineering[0], rate_hz)
     bursts = _alike(_found(engineering[0], rate_hz=rate_hz, tone_hz=coarse_hz, output=output))
     tone_hz = _common_frequency(engineering[0], bursts, rate_hz=rate_hz, near_hz=coarse_hz)
@@ -308,7 +309,7 @@ def grid_at(begin_s: Real, n_frames: int, *, n_cycles: int, rate_hz: float, tone
     starts = np.round((begin_s[:, np.newaxis] + exact_s * np.arange(n_frames)) * rate_hz).astype(np.int64)
     return FrameGrid(
         starts=np.maximum(starts, 0).ravel(),
-        length=round(exact_s * rate_hz),
+        length=frame_length(n_cycles, rate_hz=rate_hz, tone_hz=tone_hz),
         n_cycles=n_cycles,
         tone_hz=tone_hz,
         rate_hz=rate_hz,

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.dsp import FrameFit, FrameGrid, band_limit, cut_frames, fit_frames, fit_tone, tone_band, whole_cycles
-from wattproof.errors import NoToneError, TooFewCyclesError
+from wattproof.errors import MeasureError, NoToneError, TooFewCyclesError
 from wattproof.measure.record import BenchRecord, Track
 from wattproof.measure.sanity import clip_edge
 
@@ -18,8 +18,14 @@ Complex = NDArray[np.complex128]
 LEVEL_STEP_DB = 0.1
 """The level changes by about so much within a frame; one cycle is the least (docs/methods/power_at_thd.md)."""
 
+BEYOND_REASON = 1e30
+"""No volt or ampere on a bench; text captures mark off-scale samples so."""
+
 FEWEST_FRAMES = 8
 SEARCH_BLOCKS = 200
+SHORTEST_SEARCH = 1024
+"""Samples; on less the whole record is searched for the tone."""
+
 BURIED = 0.5
 """A frame whose distortion and noise pass half of its r.m.s. shows no tone."""
 
@@ -168,7 +174,7 @@ def ramp_frames(record: BenchRecord, samples: Real, output: str) -> OutputFrames
     """
     rate_hz = record.recording.rate_hz
     tracks = tracks_of(record, output)
-    engineering = np.stack([record.values(track, samples) for track in tracks.values()])
+    engineering = engineering_rows(record, tracks, samples)
     tone_hz = tone_of_ramp(engineering[0], rate_hz=rate_hz, tone_hz=record.tone_hz)
     _, high_hz = tone_band(tone_hz, rate_hz=rate_hz, high_hz=record.high_hz or 20e3)
     limited = band_limit(
@@ -206,6 +212,27 @@ def tracks_of(record: BenchRecord, output: str) -> dict[str, Track]:
         if track is not None:
             found[role] = track
     return found
+
+
+def engineering_rows(record: BenchRecord, tracks: dict[str, Track], samples: Real) -> Real:
+    """Give the tracks' values, V and A, one row each; `samples` of shape (n_channels, n_samples), file units.
+
+    Raises
+    ------
+    MeasureError
+        A value is missing or is no number: a filter would spread it over the whole record.
+    """
+    rows = np.stack([record.values(track, samples) for track in tracks.values()])
+    for track, row in zip(tracks.values(), rows, strict=True):
+        broken = int(np.count_nonzero(~(np.abs(row) < BEYOND_REASON)))  # a NaN compares as false
+        if broken:
+            raise MeasureError(
+                f"Channel {track.channel.name} of {record.recording.source} cannot be measured.",
+                why=f"{broken} of {row.size} samples are missing, off scale or not a number",
+                hint="Set the recorder's range so that nothing runs off scale, and capture again; "
+                "or leave the channel out of the bench file.",
+            )
+    return rows
 
 
 def first_clipped(tracks: dict[str, Track], samples: Real) -> int | None:
@@ -250,7 +277,7 @@ def _loud_span(values: Real) -> tuple[int, int]:
     stop = int(under[-1]) + 1 if under.size else top + 1
     quiet = np.nonzero(level[:stop] < level[top] * 10 ** (-15 / 20))[0]
     start = int(quiet[-1]) + 1 if quiet.size else 0
-    return (start * size, stop * size) if stop - start >= 3 else (0, values.size)
+    return (start * size, stop * size) if (stop - start) * size >= SHORTEST_SEARCH else (0, values.size)
 
 
 def _fitted(limited: Real, span: tuple[int, int], *, rate_hz: float, tone_hz: float) -> FrameFit:

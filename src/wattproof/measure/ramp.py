@@ -11,11 +11,19 @@ from wattproof.measure.frames import OutputFrames, ramp_frames
 from wattproof.measure.limits import Crossing, clip_onset, crossing
 from wattproof.measure.model import Condition, CurvePoint, Figure
 from wattproof.measure.ramp_gain import GainLine, gain_line
-from wattproof.measure.ramp_notices import clipped_notice, frame_notices, limit_notice, onset_notice, unscaled_notice
+from wattproof.measure.ramp_notices import (
+    clipped_notice,
+    frame_notices,
+    limit_notice,
+    onset_notice,
+    power_notices,
+    unscaled_notice,
+)
 from wattproof.measure.ramp_views import ramp_views
 from wattproof.measure.record import BenchRecord
+from wattproof.measure.sanity import overdue_notices
 from wattproof.measure.supply_frames import SupplyFrames, supply_frames, supply_power
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Uncertain
 
 Real = NDArray[np.float64]
 
@@ -101,6 +109,7 @@ def measure_ramp(record: BenchRecord) -> Findings:
         raise failed[0] if failed else record_without_outputs()
     parts += [_findings(output, _delivered(outputs, output.frames.t_s)) for output in outputs]
     parts.append(_supply_side(outputs))
+    parts.append(Findings(warnings=overdue_notices(record)))
     return joined(parts)
 
 
@@ -270,7 +279,9 @@ def _supply_side(outputs: list[RampOutput]) -> Findings:
                 span_s=(float(grid.starts[0]) / grid.rate_hz, float(first.frames.t_s[-1]) + grid.frame_s / 2),
             )
         )
-    return Findings(figures=tuple(figures))
+    efficiency = next((figure.value for figure in figures if figure.name == "efficiency"), None)
+    warnings = [notice for output in outputs for notice in power_notices(output.frames, None)]
+    return Findings(figures=tuple(figures), warnings=(*warnings, *power_notices(first.frames, efficiency)))
 
 
 def _efficiency(outputs: list[RampOutput]) -> list[Figure]:

@@ -8,14 +8,18 @@ from numpy.typing import NDArray
 from wattproof.measure.frames import OutputFrames
 from wattproof.measure.limits import OVERLAP_DOF, Crossing
 from wattproof.measure.model import Condition, Figure
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Uncertain
 
 Real = NDArray[np.float64]
 
-SMALL = 0.5
-"""Frames under this share of the ramp's highest voltage (-6 dB) are small signal."""
+SMALL = 0.25
+"""Frames under this share of the ramp's highest voltage (-12 dB) are small signal."""
 
 FEWEST_SMALL = 6
+
+CLEAN = 0.03
+"""Distortion and noise under which a frame's phase is the tone's own."""
+
 STRAIGHT = 0.02
 """A ramp whose level scatters about its straight line by more than this (0.17 dB) is not even: it tells no gain."""
 
@@ -111,10 +115,7 @@ def gain_line(frames: OutputFrames) -> GainLine:
     t_s, weight = frames.t_s[small], np.abs(envelope)
     middle = float(np.average(t_s, weights=weight))
     phase = np.unwrap(np.angle(envelope))
-    hertz, turn = np.polyfit(t_s - middle, phase, 1, w=weight)
-    # noise turns faint frames about: only what stands out tells of a tone that moves
-    loud = weight > 0.2 * weight.max()
-    wander = float(np.max(np.abs(phase - hertz * (t_s - middle) - turn)[loud]))
+    hertz, _ = np.polyfit(t_s - middle, phase, 1, w=weight)
     rise, level = np.polyfit(t_s - middle, np.log(weight), 1, w=weight)
     departure = np.log(weight) - rise * (t_s - middle) - level
     scatter = float(np.sqrt(np.average(departure**2, weights=weight**2)))
@@ -123,7 +124,7 @@ def gain_line(frames: OutputFrames) -> GainLine:
     return GainLine(
         frames=frames,
         frequency_hz=frames.grid.tone_hz + float(hertz) / (2 * np.pi),
-        wander_rad=wander,
+        wander_rad=_wander(frames),
         slope_db_per_s=float(rise) * 20 / float(np.log(10)) if even else None,
         straight=(float(level - rise * middle), float(rise)),
         scatter=scatter,
@@ -131,6 +132,16 @@ def gain_line(frames: OutputFrames) -> GainLine:
         gain_u=gain_u,
         n_small=int(np.count_nonzero(small)),
     )
+
+
+def _wander(frames: OutputFrames) -> float:
+    """Largest departure of the phase from a straight line, rad, over frames that neither noise nor clipping turns."""
+    clean = (frames.volts > 0.1 * frames.volts.max()) & (frames.thd_n < CLEAN)
+    if np.count_nonzero(clean) < FEWEST_SMALL:
+        return 0.0
+    t_s, phase = frames.t_s[clean], np.unwrap(np.angle(frames.fit.baseband[0, clean]))
+    line = np.polynomial.Polynomial.fit(t_s, phase, 1)
+    return float(np.max(np.abs(phase - line(t_s))))
 
 
 def _small_gain(frames: OutputFrames, small: NDArray[np.bool_]) -> tuple[complex | None, float]:

@@ -38,6 +38,31 @@ def frame_notices(frames: OutputFrames, line: GainLine) -> tuple[Notice, ...]:
     return tuple(told)
 
 
+def power_notices(frames: OutputFrames, efficiency: float | None) -> tuple[Notice, ...]:
+    """Tell of power that flows backwards, and of more power coming out than goes in."""
+    told = []
+    if frames.power is not None and frames.power[-1] < 0:
+        told.append(
+            Notice(
+                code="negative-power",
+                message=f"The power into output {frames.output} comes out as {frames.power[-1]:.4g} W.",
+                hint="The voltage or the current channel is reversed: swap its leads or give its scale a minus sign.",
+                numbers={"load_power_w": float(frames.power[-1])},
+            )
+        )
+    if efficiency is not None and efficiency > 1:
+        told.append(
+            Notice(
+                code="efficiency-over-1",
+                message=f"The efficiency comes out as {efficiency:.1%}: more leaves the amplifier than enters it.",
+                hint="Check the scales of the four channels against a meter, and the load's resistance. On a fast ramp "
+                "the amplifier's own storage may feed the load: let the level rise more slowly.",
+                numbers={"efficiency": efficiency},
+            )
+        )
+    return tuple(told)
+
+
 def limit_notice(frames: OutputFrames, limits: Sequence[float]) -> Notice:
     """Tell why limits of distortion give no figure: never reached, or never under them."""
     thd_n = frames.thd_n
@@ -56,7 +81,7 @@ def limit_notice(frames: OutputFrames, limits: Sequence[float]) -> Notice:
     return Notice(
         code="limit-not-reached",
         message=f"Output {frames.output}: distortion and noise reach {100 * thd_n[highest]:.3g} % at most, at "
-        f"{_level(frames, highest)}; {named} % is not crossed on the way up.",
+        f"{_level(frames, highest)}; the way up never crosses {named} %.",
         hint=_higher(frames),
         numbers=numbers,
     )

@@ -6,8 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.dsp import FrameGrid, frame_means
+from wattproof.measure.frames import engineering_rows
 from wattproof.measure.record import BenchRecord, Track
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Uncertain
 
 Real = NDArray[np.float64]
 
@@ -60,7 +61,7 @@ def _aligned(record: BenchRecord, samples: Real, role: str) -> Real | None:
     track = record.track(role)
     if track is None:
         return None
-    values = record.values(track, samples)
+    values: Real = engineering_rows(record, {role: track}, samples)[0]
     lag = round(track.calibration.skew_s * record.recording.rate_hz)
     if lag == 0:
         return values
