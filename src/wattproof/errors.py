@@ -36,6 +36,7 @@ __all__ = [
     "SettingsError",
     "TooFewCyclesError",
     "UnknownFormatError",
+    "UsageError",
     "WattproofError",
 ]
 
@@ -131,6 +132,12 @@ class SettingsError(InputError):
     """A wrong key, unit or value in a file that a person writes."""
 
     code = "settings"
+
+
+class UsageError(InputError):
+    """The words on the command line are no command, or no option of it."""
+
+    code = "usage"
 
 
 class MeasureError(InputError):

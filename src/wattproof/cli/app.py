@@ -6,16 +6,10 @@ from typing import TYPE_CHECKING
 
 from wattproof import __version__
 from wattproof.cli.words import COMMANDS, EPILOGUE, GROUPS, PURPOSE, overview
-from wattproof.errors import InputError, InternalFaultError, WattproofError
+from wattproof.errors import InternalFaultError, UsageError, WattproofError
 
 if TYPE_CHECKING:
     from cyclopts import App
-
-
-class UsageError(InputError):
-    """The words on the command line are off."""
-
-    code = "usage"
 
 
 def build() -> "App":
