@@ -10,6 +10,7 @@
     │   ├── NotAWaveformError           not-a-waveform: a spectrum, a response, an object: no record in time
     │   ├── NeedsAnswerError            needs-answer: the file does not say it, so the person must
     │   ├── SettingsError               settings: a wrong key, unit or value in a TOML or CSV file
+    │   ├── UsageError                  usage: words on the command line that are no command or no option
     │   └── MeasureError                a figure cannot be had from this capture
     │       ├── TooFewCyclesError       too-few-cycles
     │       ├── NoToneError             no-tone
