@@ -9,6 +9,8 @@ from wattproof.errors import BrokenFileError, Notice
 
 # Ratio of the 32-bit float's step to its value: times kept by an exporter in single precision are rounded to it.
 _SINGLE = 2.0**-23
+# Stamps this near to a straight line, in steps, are on it: less jitter than any recorder's clock would be measured by.
+_EVEN = 0.002
 # Rounded stamps: a straight line through all of them is nearer to the clock than the two at the ends.
 _FITTED = frozenset({"repeated-time", "coarse-time"})
 
@@ -127,11 +129,12 @@ def clock_of_column(
     notices: list[Notice] = []
     if stated_step_s is not None:
         step_s, notices = _against_stated(times_s, step_s, stated_step_s, stated_by, smallest_s, digits)
+    own_s = span_s / steps.size
     # Most files end here: every step the same to a thousandth, and no sum of small errors along the record.
-    even = highest - lowest <= 1e-3 * step_s
-    straight = float(np.abs(times_s[::97] - times_s[0] - np.arange(0, times_s.size, 97) * step_s).max()) < 0.01 * step_s
-    if not (even and straight):
-        found = _doubts(times_s, steps, lines, step_s, smallest_s, digits)
+    even = highest - lowest <= 1e-3 * own_s
+    away_s = np.abs(times_s[::97] - times_s[0] - np.arange(0, times_s.size, 97) * own_s)
+    if not (even and float(away_s.max()) < _EVEN * own_s):
+        found = _doubts(times_s, steps, lines, own_s, smallest_s, digits)
         if found and found[0].code in _FITTED and stated_step_s != step_s:
             step_s = found[0].numbers["step_s"]
         notices += found
@@ -200,7 +203,7 @@ def _doubts(
     """Tell apart: too few digits, repeated stamps, a drifting step, an uneven record."""
     away_s = np.abs(times_s - times_s[0] - np.arange(times_s.size) * step_s)
     quantum = quantum_s(times_s, smallest_s, digits)
-    close = np.all(away_s <= quantum + max(quantum[0], quantum[-1]) + 0.01 * step_s)
+    close = np.all(away_s <= quantum + max(quantum[0], quantum[-1]) + _EVEN * step_s)
     # Rounding moves a step by one last digit at most: a step further off is a row left out.
     if close and np.all(np.abs(steps - step_s) <= 1.01 * np.maximum(quantum[1:], quantum[:-1]) + 0.01 * step_s):
         return _rounded(steps, times_s, quantum, step_s)
