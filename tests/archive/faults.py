@@ -3,6 +3,7 @@
 import errno
 import os
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
@@ -131,18 +132,19 @@ def facts(root: Path) -> list[object]:
     return sorted(seen, key=repr)
 
 
-def die_at_each_step(action: str, where: Path, steps: int) -> None:
-    """Prepare an archive for each step, and let a child die there without any clean-up."""
-    for number in range(1, steps + 1):
+def die_at_each_step(action: str, where: Path) -> None:
+    """Prepare an archive for each step there is, and let a child die at it without any clean-up."""
+    for number in count(1):
         root = where / f"{number:02d}"
-        root.mkdir()
+        root.mkdir(parents=True)
         archive, session, waiting = prepared(root)
         child = os.fork()
         if child == 0:
             with Steps(number, lambda: os._exit(9)).armed():
                 ACTIONS[action](archive, session, waiting)
             os._exit(0)
-        assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == 9
+        if os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) != 9:
+            return  # it came to its end: there are no more steps
 
 
 def add_many(root: Path, session_id: str, who: str, how_many: int) -> None:
@@ -151,7 +153,7 @@ def add_many(root: Path, session_id: str, who: str, how_many: int) -> None:
     session = archive.open_session(session_id)
     root.joinpath(f"ready-{who}").touch()
     while len(list(root.glob("ready-*"))) < 2:
-        pass
+        time.sleep(0.002)
     for n in range(how_many):
         source = root / f"{who}-{n}.wav"
         source.write_bytes(f"{who} {n}".encode())
@@ -162,6 +164,7 @@ def add_many(root: Path, session_id: str, who: str, how_many: int) -> None:
 
 if __name__ == "__main__":
     if sys.argv[1] == "die":
-        die_at_each_step(sys.argv[2], Path(sys.argv[3]), int(sys.argv[4]))
+        for name in ACTIONS:
+            die_at_each_step(name, Path(sys.argv[2]) / name)
     else:
         add_many(Path(sys.argv[2]), sys.argv[3], sys.argv[4], int(sys.argv[5]))

@@ -7,7 +7,7 @@ under a name that holds the figures' hash and are there before; the line of hist
 import hashlib
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
@@ -159,7 +159,7 @@ def write_event(
     """Add a file to the history: each is a name of its own, so that processes never write into each other's."""
     event = HistoryEvent(wattproof=__version__, at=at, did=did, details=dict(details))
     data = encode(event)
-    stamp = at.strftime("%Y%m%dT%H%M%S%f")
+    stamp = at.astimezone(UTC).strftime("%Y%m%dT%H%M%S.%fZ")
     tag = hashlib.sha256(data).hexdigest()[:6]
     folder = session.folder / "history"
     with explained(f"note in the history that it was {did}", folder):

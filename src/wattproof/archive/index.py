@@ -17,33 +17,38 @@ from wattproof.errors import ArchiveError
 LAYOUT = 1
 """Number of the tables below; an index of another number is made anew."""
 
+WAIT_MS = 5000
+"""How long an SQLite index waits for another process to finish its writing."""
+
+_KEY_LENGTH = 255
+_KEY = sa.String(_KEY_LENGTH)  # some databases want a length for what they index
 _TABLES = sa.MetaData()
 _LAYOUT = sa.Table("wattproof_layout", _TABLES, sa.Column("number", sa.Integer, primary_key=True))
 SESSIONS = sa.Table(
     "wattproof_sessions",
     _TABLES,
-    sa.Column("session", sa.String, primary_key=True),
-    sa.Column("stamp", sa.String, nullable=False, comment="changes when the session's files do"),
-    sa.Column("started", sa.String, nullable=False, comment="ISO 8601 with its offset from UTC"),
-    sa.Column("maker", sa.String, nullable=False),
-    sa.Column("model", sa.String, nullable=False),
-    sa.Column("maker_key", sa.String, nullable=False, index=True, comment="case folded"),
-    sa.Column("model_key", sa.String, nullable=False, index=True, comment="case folded"),
-    sa.Column("bench", sa.String, nullable=False),
-    sa.Column("note", sa.String, nullable=False),
+    sa.Column("session", _KEY, primary_key=True),
+    sa.Column("stamp", sa.String(64), nullable=False, comment="changes when the session's files do"),
+    sa.Column("started", sa.String(40), nullable=False, comment="ISO 8601 with its offset from UTC"),
+    sa.Column("maker", sa.Text, nullable=False),
+    sa.Column("model", sa.Text, nullable=False),
+    sa.Column("maker_key", _KEY, nullable=False, index=True, comment="case folded"),
+    sa.Column("model_key", _KEY, nullable=False, index=True, comment="case folded"),
+    sa.Column("bench", sa.Text, nullable=False),
+    sa.Column("note", sa.Text, nullable=False),
 )
 CAPTURES = sa.Table(
     "wattproof_captures",
     _TABLES,
     sa.Column("session", sa.ForeignKey("wattproof_sessions.session"), primary_key=True),
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    sa.Column("file", sa.String, nullable=False),
+    sa.Column("file", sa.Text, nullable=False),
     sa.Column("sha256", sa.String(64), nullable=False, index=True),
     sa.Column("size_bytes", sa.BigInteger, nullable=False),
-    sa.Column("step", sa.String),
-    sa.Column("kind", sa.String),
-    sa.Column("load", sa.String),
-    sa.Column("reader", sa.String),
+    sa.Column("step", sa.Text),
+    sa.Column("kind", sa.Text),
+    sa.Column("load", sa.Text),
+    sa.Column("reader", sa.Text),
 )
 FIGURES = sa.Table(
     "wattproof_figures",
@@ -51,14 +56,14 @@ FIGURES = sa.Table(
     sa.Column("session", sa.ForeignKey("wattproof_sessions.session"), primary_key=True),
     sa.Column("position", sa.Integer, primary_key=True, autoincrement=False, comment="order in figures.json"),
     sa.Column("capture", sa.Integer, nullable=False),
-    sa.Column("name", sa.String, nullable=False, index=True),
-    sa.Column("output", sa.String),
+    sa.Column("name", _KEY, nullable=False, index=True),
+    sa.Column("output", _KEY),
     sa.Column("value", sa.Double, nullable=False),
     sa.Column("u", sa.Double, nullable=False),
-    sa.Column("unit", sa.String, nullable=False),
+    sa.Column("unit", sa.Text, nullable=False),
     sa.Column("k95", sa.Double, nullable=False),
     sa.Column("conditions", sa.JSON, nullable=False),
-    sa.Column("origin", sa.String, nullable=False),
+    sa.Column("origin", sa.Text, nullable=False),
 )
 
 DatabaseRefusal = sa.exc.DBAPIError
@@ -161,8 +166,8 @@ class Index:
         wanted: Mapping[Any, str | None] = {
             FIGURES.c.name: name,
             FIGURES.c.output: output,
-            SESSIONS.c.maker_key: None if maker is None else maker.casefold(),
-            SESSIONS.c.model_key: None if model is None else model.casefold(),
+            SESSIONS.c.maker_key: None if maker is None else _key(maker),
+            SESSIONS.c.model_key: None if model is None else _key(model),
         }
         for column, value in wanted.items():
             query = query if value is None else query.where(column == value)
@@ -183,9 +188,14 @@ def _pool(address: sa.URL) -> type[sa.Pool] | None:
 
 def _prepare_sqlite(connection: sqlite3.Connection, _record: object) -> None:
     cursor = connection.cursor()
-    for pragma in ("busy_timeout=5000", "journal_mode=WAL", "synchronous=NORMAL", "foreign_keys=ON"):
+    for pragma in (f"busy_timeout={WAIT_MS}", "journal_mode=WAL", "synchronous=NORMAL", "foreign_keys=ON"):
         cursor.execute(f"pragma {pragma}")
     cursor.close()
+
+
+def _key(name: str) -> str:
+    """Write a name so that capital and small letters compare as equal, and never longer than its column."""
+    return name.casefold()[:_KEY_LENGTH]
 
 
 def _ordered(table: sa.Table) -> sa.Select[Any]:
@@ -209,8 +219,8 @@ def _session_row(entry: Entry) -> dict[str, Any]:
         "started": session.record.started.isoformat(),
         "maker": session.amplifier.maker,
         "model": session.amplifier.model,
-        "maker_key": session.amplifier.maker.casefold(),
-        "model_key": session.amplifier.model.casefold(),
+        "maker_key": _key(session.amplifier.maker),
+        "model_key": _key(session.amplifier.model),
         "bench": session.bench.name,
         "note": session.record.note,
     }
