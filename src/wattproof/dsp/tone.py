@@ -39,6 +39,8 @@ class ToneFit:
         Mean square of what is left, divided by the degrees of freedom.
     dof : int
         Samples less fitted parameters.
+    dc_spread : float
+        Standard uncertainty of `dc` where the residual's r.m.s. is 1: 1/sqrt(N), more where few cycles lean on it.
     """
 
     frequency_hz: float
@@ -49,6 +51,7 @@ class ToneFit:
     drift: Real
     residual_ms: Real
     dof: int
+    dc_spread: float
 
     @property
     def cycles(self) -> float:
@@ -70,21 +73,30 @@ class ToneFit:
         """Mean of the slow part over the record, shape (n_channels,)."""
         return np.asarray(self.drift[:, 0] + self.drift[:, 2] * _mean_tau2(self.n_samples))
 
+    @property
+    def dc_u(self) -> Real:
+        """Standard uncertainty of `dc` by channel, white noise assumed, shape (n_channels,)."""
+        return np.asarray(np.sqrt(self.residual_ms) * self.dc_spread)
+
     def centred(self, channel: int) -> Complex:
         """Phasors of a channel turned to the record's centre, shape (n_harmonics,)."""
         order = np.arange(1, self.n_harmonics + 1)
         turn = 2 * np.pi * self.frequency_hz / self.rate_hz * (self.n_samples - 1) / 2
         return np.asarray(self.phasors[channel] * np.exp(1j * order * turn))
 
+    def carrier(self, channel: int) -> Real:
+        """Give a cosine of peak 1 in phase with the channel's fundamental, shape (N,)."""
+        phasor = self.centred(channel)[:1]
+        angle = 2 * np.pi * self.frequency_hz / self.rate_hz
+        return synthesise(BlockClock(n_samples=self.n_samples), phasor / np.abs(phasor), angle_rad=angle)
+
     def residual(self, samples: Real, channel: int, *, harmonics: int | None = None) -> Real:
         """Take the fitted drift and the first `harmonics` (all when left out) off a channel's samples of shape (N,)."""
         kept = self.n_harmonics if harmonics is None else harmonics
         angle = 2 * np.pi * self.frequency_hz / self.rate_hz
-        model = synthesise(BlockClock(n_samples=self.n_samples), self.centred(channel)[:kept], angle_rad=angle)
-        tau = np.linspace(-1, 1, self.n_samples)
-        c0, c1, c2 = self.drift[channel]
-        model += c0
-        model += tau * (c1 + c2 * tau)
+        clock = BlockClock(n_samples=self.n_samples)
+        slow = self.drift[channel] / clock.half ** np.arange(_DRIFT_ORDER + 1.0)
+        model = synthesise(clock, self.centred(channel)[:kept], angle_rad=angle, slow=slow)
         np.subtract(samples, model, out=model)
         return model
 
@@ -164,6 +176,7 @@ def fit_at(samples: Real, *, rate_hz: float, frequency_hz: float, reference: int
         drift=step.drift,
         residual_ms=step.residual_ms,
         dof=solver.dof,
+        dc_spread=solver.dc_spread(),
     )
 
 
@@ -197,7 +210,7 @@ class _Solver:
         self.order = np.arange(1, n_harmonics + 1)
         self.n_columns = _DRIFT_ORDER + 1 + 2 * n_harmonics
         self.dof = max(n_samples - self.n_columns - 1, 1)
-        self._half = max(self.clock.centre, 1.0)
+        self._half = self.clock.half
         # sums of m**k exp(jgwm) for g = 0 .. 2H: every entry of the matrix is a combination of them
         self._sums = moments(self.clock, self.angle * np.arange(2.0 * n_harmonics + 1), 2 * _DRIFT_ORDER)
         self._matrix = self._normal_matrix()
@@ -238,6 +251,12 @@ class _Solver:
         square = np.einsum("cn,cn->c", samples, samples)
         left = np.maximum(square - np.einsum("ck,ck->c", coefficients, right), 0.0)
         return _Step(coefficients=coefficients, residual_ms=left / self.dof, sloped=sloped)
+
+    def dc_spread(self) -> float:
+        """Give the standard deviation of the slow part's mean for noise of r.m.s. 1: sqrt(g' (X'X)**-1 g)."""
+        g = np.zeros(self.n_columns)
+        g[0], g[_DRIFT_ORDER] = 1.0, _mean_tau2(self.clock.n_samples)
+        return float(np.sqrt(max(float(g @ np.linalg.solve(self._matrix, g)), 0.0)))
 
     def frequency_step(self, step: _Step, channel: int) -> tuple[float, float]:
         """Gauss-Newton step in radians a sample, and the information (1/variance, times the noise variance) behind it.
@@ -357,7 +376,7 @@ def _refuse_short(n_samples: int, rate_hz: float, hz: float, fewest_cycles: floa
     if cycles < fewest_cycles * (1 - 1e-6):
         raise TooFewCyclesError(
             f"Cannot measure distortion at {hz:.4g} Hz.",
-            why=f"{n_samples} samples at {rate_hz:g} Hz hold {cycles:.2f} cycles; at least {fewest_cycles:g} are needed",
+            why=f"{n_samples} samples at {rate_hz:g} Hz hold {cycles:.2f} cycles; it takes {fewest_cycles:g} or more",
             hint=f"Capture {np.ceil(1000 * 1.05 * fewest_cycles / hz) / 1000:g} s or longer.",
         )
 

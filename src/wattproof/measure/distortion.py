@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.dsp import band_power, noise_degrees_of_freedom, noise_without_lines
+from wattproof.dsp import noise_degrees_of_freedom, noise_without_lines
 from wattproof.measure.floor import recorder_floor_ms
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.output import HARMONICS_LISTED, SteadyOutput
@@ -43,8 +43,11 @@ def distortion_figures(output: SteadyOutput) -> list[Figure]:
 
 
 def _distortion_u(root: float, n_listed: int, u_line: float) -> float:
-    """Give the standard uncertainty of a root sum of squares; near its floor the noise in all its lines is the doubt."""
-    return u_line if root > 3 * u_line * n_listed**0.5 else u_line * float(n_listed) ** 0.5
+    """Give the standard uncertainty of a root sum of squares of lines that each scatter by `u_line`.
+
+    The root scatters by u_line; and noise lifts it by n u_line**2 / root, which is not taken off but counts as doubt.
+    """
+    return u_line * float(np.hypot(1.0, n_listed * u_line / root)) if root > 0 else u_line * n_listed**0.5
 
 
 def _noise_figures(output: SteadyOutput) -> list[Figure]:
@@ -54,10 +57,14 @@ def _noise_figures(output: SteadyOutput) -> list[Figure]:
     ratio = float(np.sqrt(unwanted / total)) if total > 0 else 0.0
     noise_ms = noise_without_lines(left, low_hz=low_hz, high_hz=high_hz, tone_hz=output.fit.frequency_hz)
     # a record too short to see between the harmonics: what the fit leaves is the best word on its noise
-    noise_ms = band_power(left, low_hz=low_hz, high_hz=high_hz) if noise_ms is None else noise_ms
+    noise_ms = output.noise_ms(role) if noise_ms is None else noise_ms
     dof = noise_degrees_of_freedom(left, low_hz=low_hz, high_hz=high_hz)
     # a mean square of nu degrees of freedom scatters by sqrt(2/nu); only the noisy share of the residue scatters
     relative = 0.5 * np.sqrt(2 / dof) * (noise_ms / unwanted if unwanted > 0 else 0.0)
+    # and the harmonics, as far as the residue is theirs, are blurred by the noise at them
+    harmonic_ms = max(unwanted - noise_ms, 0.0)
+    blurred = np.sqrt(harmonic_ms) * output.line_u(role) / np.sqrt(2) / unwanted if unwanted > 0 else 0.0
+    relative = float(np.hypot(relative, blurred))
     label = f"noise in the residue {output.output}"
     number = output.record.observed(f"thd_n {output.output}", ratio, float(ratio * relative), dof=dof, label=label)
     extra: dict[str, Condition] = {"basis": "total"}

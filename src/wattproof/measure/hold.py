@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.dsp import ToneFit, fit_tone, tone_band
-from wattproof.errors import MeasureError, Notice, NoToneError
+from wattproof.errors import MeasureError, MissingChannelError, Notice, NoToneError
 from wattproof.measure.findings import Findings
 from wattproof.measure.hold_events import event_notices, muted
 from wattproof.measure.hold_frames import FRAME_S, Frame, FrameReader
@@ -14,6 +14,7 @@ from wattproof.measure.model import CapturedChannel, Condition, CurvePoint, Figu
 from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
 from wattproof.measure.sanity import clipped_notice, overdue_notices
 from wattproof.measure.source import source_resistance_of_frames
+from wattproof.measure.supply import supply_power
 from wattproof.measure.views import rounded, thinned
 from wattproof.quantity import Uncertain
 
@@ -36,6 +37,8 @@ def measure_hold(record: BenchRecord) -> Findings:
     MeasureError
         The record is shorter than one frame, or holds values that are no numbers.
     """
+    if not record.outputs:
+        raise _without_outputs(record)
     tone = _find_tone(record)
     low_hz, high_hz = tone_band(tone.frequency_hz, rate_hz=record.recording.rate_hz, high_hz=record.high_hz or 20e3)
     reader = FrameReader(record, frequency_hz=tone.frequency_hz, band_hz=(record.low_hz or low_hz, high_hz))
@@ -49,7 +52,8 @@ def measure_hold(record: BenchRecord) -> Findings:
     conditions: dict[str, Condition] = {"frequency_hz": round(tone.frequency_hz, 4)}
     if record.load is not None:
         conditions["load_ohm"] = record.load.resistance_ohm
-    figures = [figure for name in record.outputs for figure in _output_figures(record, frames, name, conditions)]
+    banded: dict[str, Condition] = {**conditions, "bandwidth_hz": reader.band_hz}
+    figures = [figure for name in record.outputs for figure in _output_figures(record, frames, name, banded)]
     figures += _supply_figures(record, frames, conditions)
     return Findings(
         figures=tuple(figures),
@@ -57,6 +61,14 @@ def measure_hold(record: BenchRecord) -> Findings:
         warnings=(*_clipped_notices(record, frames), *overdue_notices(record), *event_notices(frames)),
         views=_views(record, frames),
         channels=_captured(record, frames),
+    )
+
+
+def _without_outputs(record: BenchRecord) -> MissingChannelError:
+    return MissingChannelError(
+        f"{record.recording.source} has no load voltage to follow.",
+        why=f"it has {', '.join(track.role for track in record.tracks)}",
+        hint='Give the bench file a channel with role = "load_voltage", or measure it with --kind idle.',
     )
 
 
@@ -87,7 +99,7 @@ def _watts(record: BenchRecord, frame: Frame, name: str) -> float | None:
     if volts is None:
         return None
     if amps is not None:
-        return frame.covariance(volts, amps)
+        return frame.covariance(volts, amps) + frame.skewed_w.get(name, 0.0)
     return None if record.load is None else frame.covariance(volts, volts) / record.load.resistance_ohm
 
 
@@ -122,22 +134,31 @@ def _output_figures(
         watts = None if n is None else powers[n]
         if n is None or watts is None:
             continue
-        number = watts * _power_doubt(record, name) * _frame_scatter(record, powers, n, name)
+        doubt = _power_doubt(record, name, *_power_and_angle(record, (frames[n],), name))
+        number = watts * doubt + _scatter(record, powers, n, what=f"power {name}")
+        basis = "v*i" if record.track("load_current", name) else "v^2/r"
         figures.append(
             record.figure(
                 "sustained_power", number, "W", output=name, span_s=_span(frames[n]),
-                conditions={**common, **_supply_at(record, frames[n]), "at_s": at_s},
+                conditions={**_whole_band(record, common), **_supply_at(record, frames[n]), "at_s": at_s,
+                            "basis": basis},
             )
         )  # fmt: skip
-    loud = [frame for frame in frames if not muted(frame, frames)]
+    loud = [n for n, frame in enumerate(frames) if not muted(frame, frames)]
     if loud:
-        worst = max(loud, key=lambda frame: frame.thd_n[name])
-        number = record.observed(f"thd_n {name}", worst.thd_n[name], 0.0, dof=1, label="scatter of the distortion")
+        ratios = [frame.thd_n[name] for frame in frames]
+        worst = max(loud, key=lambda n: ratios[n])
+        number = ratios[worst] + _scatter(record, ratios, worst, what=f"thd_n {name}")
         figures.append(
-            record.figure("thd_n", number, "V/V", output=name, span_s=_span(worst),
+            record.figure("thd_n", number, "V/V", output=name, span_s=_span(frames[worst]),
                           conditions={**common, "which": "worst frame", "basis": "total"})
         )  # fmt: skip
     return figures
+
+
+def _whole_band(record: BenchRecord, common: dict[str, Condition]) -> dict[str, Condition]:
+    """Conditions of what every sample makes, unfiltered: up to half the sample rate."""
+    return {**common, "bandwidth_hz": (0.0, record.recording.rate_hz / 2)}
 
 
 def _span(frame: Frame) -> tuple[float, float]:
@@ -149,39 +170,61 @@ def _supply_at(record: BenchRecord, frame: Frame) -> dict[str, Condition]:
     return {} if row is None else {"supply_v": round(float(frame.mean[row]), 3)}
 
 
-def _power_doubt(record: BenchRecord, name: str) -> Uncertain:
-    """Uncertain factor 1 from the calibrations that a power is made of."""
+def _power_and_angle(record: BenchRecord, frames: Sequence[Frame], name: str) -> tuple[float, float]:
+    """Tangent of the load's angle over the frames, its sign unknown and taken as inductive, and rad/s of the tone."""
+    volts, amps = _row(record, "load_voltage", name), _row(record, "load_current", name)
+    if volts is None or amps is None:
+        return 0.0, 0.0
+    watts = sum(frame.covariance(volts, amps) for frame in frames)
+    volt_amperes = sum((frame.covariance(volts, volts) * frame.covariance(amps, amps)) ** 0.5 for frame in frames)
+    cycles_hz = frames[0].levels.size / frames[0].seconds
+    tangent = max(volt_amperes**2 - watts**2, 0.0) ** 0.5 / abs(watts) if watts else 0.0
+    return tangent, 2 * np.pi * cycles_hz
+
+
+def _power_doubt(record: BenchRecord, name: str, tangent: float, omega: float) -> Uncertain:
+    """Uncertain factor 1 from the calibrations that a power is made of; skew counts with the load's angle."""
     volts, amps = record.track("load_voltage", name), record.track("load_current", name)
     if volts is None:
         return 1.0
     if amps is not None:
-        return record.gain_factor(volts) * record.gain_factor(amps)
+        skew = record.skew_error(volts) - record.skew_error(amps)
+        return record.gain_factor(volts) * record.gain_factor(amps) * (1 - omega * tangent * skew)
     factor = record.gain_factor(volts)
     if record.load is None:
         return factor * factor
     return factor * factor * record.load.resistance_ohm / record.load_resistance(record.load)
 
 
-def _frame_scatter(record: BenchRecord, powers: Sequence[float | None], n: int, name: str) -> Uncertain:
-    """Uncertain factor 1: how frames nearby scatter about a straight line, so that a slow fall is no scatter."""
-    near = [p for p in powers[max(0, n - 4) : n + 5] if p is not None]
-    if len(near) < 4 or powers[n] in (None, 0.0):
-        return 1.0
+def _scatter(record: BenchRecord, values: Sequence[float | None], n: int, *, what: str) -> Uncertain:
+    """Uncertain 0: how frames nearby scatter about a straight line, so that a slow fall is no scatter."""
+    near = [value for value in values[max(0, n - 4) : n + 5] if value is not None]
+    if len(near) < 4:
+        return 0.0
     x = np.arange(len(near), dtype=float)
     left = np.array(near) - np.polynomial.polynomial.polyval(x, np.polynomial.polynomial.polyfit(x, near, 1))
     dof = len(near) - 2
-    relative = float(np.sqrt((left**2).sum() / dof)) / abs(float(powers[n] or 1.0))
-    return record.observed(f"frames about {n} {name}", 1.0, relative, dof=dof, label="scatter from frame to frame")
+    u = float(np.sqrt((left**2).sum() / dof))
+    return record.observed(f"frames about {n}: {what}", 0.0, u, dof=dof, label="scatter from frame to frame")
 
 
 def _supply_figures(record: BenchRecord, frames: Sequence[Frame], common: dict[str, Condition]) -> list[Figure]:
     figures = []
+    common = _whole_band(record, common)
     track, row = record.track("supply_voltage"), _row(record, "supply_voltage")
-    if track is not None and row is not None:
-        lowest = min(frames, key=lambda frame: float(frame.low[row]))
-        number = record.reading(track, float(lowest.low[row]), u=0.0, dof=1, label="minimum")
+    troughs = [frame.trough for frame in frames if frame.trough is not None]
+    if track is not None and troughs:
+        lowest = int(np.argmin(troughs))
+        number = record.reading(track, troughs[lowest], u=0.0, dof=1, label="minimum")
+        number = number + _scatter(record, troughs, lowest, what="supply minimum")
         figures.append(
-            record.figure("supply_voltage_min", number, "V", output=None, conditions=common, span_s=_span(lowest))
+            record.figure(
+                "supply_voltage_min", number, "V", output=None, conditions=common, span_s=_span(frames[lowest])
+            )
+        )
+        ripple = float(np.sqrt(np.mean(np.square([frame.ripple for frame in frames if frame.ripple is not None]))))
+        figures.append(
+            record.figure("supply_ripple_rms", ripple * record.gain_factor(track), "V", output=None, conditions=common)
         )
     figures += _mean_figure(record, frames, "supply_voltage", "V", common)
     figures += _mean_figure(record, frames, "supply_current", "A", common)
@@ -217,8 +260,10 @@ def _efficiency_figure(record: BenchRecord, frames: Sequence[Frame], common: dic
         powers = [_watts(record, frame, name) for frame in frames]
         if any(power is None for power in powers):
             return []
-        delivered = delivered + float(np.mean([p for p in powers if p is not None])) * _power_doubt(record, name)
-    supply = drawn * record.gain_factor(volts) * record.gain_factor(amps)
+        doubt = _power_doubt(record, name, *_power_and_angle(record, frames, name))
+        delivered = delivered + float(np.mean([p for p in powers if p is not None])) * doubt
+    mean_v, mean_i = (float(np.mean([frame.mean[row] for frame in frames])) for row in rows)
+    supply = supply_power(record, watts=drawn, mean_v=mean_v, mean_i=mean_i)
     extra: dict[str, Condition] = {**common, "outputs_measured": len(record.outputs)}
     return [
         record.figure("supply_power", supply, "W", output=None, conditions={**common, "basis": "v*i"}),

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from wattproof.dsp import band_power, fit_at, spectrum_of
 from wattproof.errors import MeasureError
 from wattproof.measure.record import BenchRecord
-from wattproof.measure.sanity import clip_edge
+from wattproof.measure.sanity import LARGEST, clip_edge
+from wattproof.measure.supply import smoothing_width
 
 Real = NDArray[np.float64]
 Columns = NDArray[np.float32] | Real
@@ -42,6 +43,12 @@ class Frame:
         Peak of the fundamental by output, over the first cycles.
     thd_n : dict of str to float
         Ratio by output, over the first cycles.
+    skewed_w : dict of str to float
+        Power by output that the skew between volts and amperes hides at the fundamental; empty where there is none.
+    trough : float or None
+        Lowest supply voltage, as a mean over a hundredth of a cycle.
+    ripple : float or None
+        Supply voltage less its mean, V rms.
     """
 
     start_s: float
@@ -53,6 +60,9 @@ class Frame:
     clipped: NDArray[np.int64]
     levels: Real
     thd_n: dict[str, float]
+    skewed_w: dict[str, float]
+    trough: float | None
+    ripple: float | None
 
     @property
     def middle_s(self) -> float:
@@ -62,6 +72,16 @@ class Frame:
     def covariance(self, first: int, second: int) -> float:
         """Mean of x * y without the DC of either."""
         return float(self.product[first, second] - self.mean[first] * self.mean[second])
+
+
+def _skews(record: BenchRecord) -> dict[str, tuple[int, int]]:
+    """Rows of volts and amperes, by output, of those outputs whose two channels lag differently."""
+    rows = {}
+    for name in record.outputs:
+        volts, amps = record.track("load_voltage", name), record.track("load_current", name)
+        if volts is not None and amps is not None and volts.calibration.skew_s != amps.calibration.skew_s:
+            rows[name] = record.tracks.index(volts), record.tracks.index(amps)
+    return rows
 
 
 class FrameReader:
@@ -81,6 +101,10 @@ class FrameReader:
         self._offset = np.array([track.calibration.offset for track in record.tracks])
         self._rows = [track.index for track in record.tracks]
         self._first = record.tracks.index(record.voltage(record.outputs[0]))
+        self._skews = _skews(record)
+        supply = record.track("supply_voltage")
+        self._supply = None if supply is None else record.tracks.index(supply)
+        self._width = min(smoothing_width(cycle), self.length)
 
     def __iter__(self) -> Iterator[Frame]:
         for number, block in enumerate(self.record.recording.blocks(self.length)):
@@ -97,7 +121,7 @@ class FrameReader:
         mean = (columns @ np.ones(n, dtype=columns.dtype)).astype(np.float64) / n
         product = (columns @ columns.T).astype(np.float64) / n
         if not np.isfinite(product).all():
-            self._refuse_broken(columns, start)
+            raise self._broken(columns, start)
         low, high = columns.min(axis=1).astype(np.float64), columns.max(axis=1).astype(np.float64)
         square = np.add.reduceat(np.square(columns[self._first] - columns.dtype.type(mean[self._first])), self._edges)
         ends = np.stack([low, high]) * self._scale + self._offset
@@ -116,16 +140,48 @@ class FrameReader:
             clipped=self._clipped(columns, low, high),
             levels=np.sqrt(square / self._counts).astype(np.float64) * abs(float(self._scale[self._first])),
             thd_n={name: self._distortion(columns, name) for name in self.record.outputs},
+            skewed_w={name: self._skewed_w(columns, rows) for name, rows in self._skews.items()},
+            trough=self._trough(columns),
+            ripple=self._ripple(columns, mean),
         )
 
-    def _refuse_broken(self, columns: Columns, start: int) -> None:
-        for track, values in zip(self.record.tracks, columns, strict=True):
-            if not np.isfinite(values).all():
-                raise MeasureError(
-                    f"Channel {track.channel.name} of {self.record.recording.source} cannot be measured.",
-                    why=f"samples after {start / self.rate_hz:.3g} s are missing, off scale or not a number",
-                    hint="Set the recorder's range so that nothing runs off scale, and capture again.",
-                )
+    def _skewed_w(self, columns: Columns, rows: tuple[int, int]) -> float:
+        """Power of the first cycles' fundamental once the skew is taken out, less what it is with it, W."""
+        volts, amps = rows
+        lag_s = self._lag_s(volts) - self._lag_s(amps)
+        length = min(self.length, round(DISTORTION_CYCLES * self.rate_hz / self.frequency_hz))
+        piece = columns[[volts, amps], :length].astype(np.float64) * self._scale[[volts, amps], np.newaxis]
+        fit = fit_at(piece, rate_hz=self.rate_hz, frequency_hz=self.frequency_hz, n_harmonics=1)
+        v, i = fit.phasors[:, 0]
+        turn = np.exp(2j * np.pi * self.frequency_hz * lag_s)
+        return float((v * np.conj(i) * (turn - 1)).real) / 2
+
+    def _lag_s(self, row: int) -> float:
+        return self.record.tracks[row].calibration.skew_s
+
+    def _ripple(self, columns: Columns, mean: Real) -> float | None:
+        if self._supply is None:
+            return None
+        # the mean is taken off first: single precision has no room for ripple beside it
+        swing = columns[self._supply] - columns.dtype.type(mean[self._supply])
+        return abs(float(self._scale[self._supply])) * float(np.sqrt(float(np.dot(swing, swing)) / self.length))
+
+    def _trough(self, columns: Columns) -> float | None:
+        if self._supply is None:
+            return None
+        whole = self.length // self._width * self._width
+        means = columns[self._supply, :whole].reshape(-1, self._width).mean(axis=1)
+        ends = np.array([means.min(), means.max()]) * self._scale[self._supply] + self._offset[self._supply]
+        return float(ends.min())
+
+    def _broken(self, columns: Columns, start: int) -> MeasureError:
+        named = zip(self.record.tracks, columns, strict=True)
+        names = [track.channel.name for track, values in named if not (np.abs(values) < LARGEST).all()]
+        return MeasureError(
+            f"Channel {', '.join(names)} of {self.record.recording.source} cannot be measured.",
+            why=f"samples after {start / self.rate_hz:.3g} s are missing, off scale or not a number",
+            hint="Set the recorder's range so that nothing runs off scale, and capture again.",
+        )
 
     def _clipped(self, columns: Columns, low: Real, high: Real) -> NDArray[np.int64]:
         counts = np.zeros(len(self.record.tracks), dtype=np.int64)

@@ -18,20 +18,27 @@ def level_figures(output: SteadyOutput) -> list[Figure]:
     rms = float(np.sqrt(output.mean_square(output.main)))
     track = output.tracks[output.main]
     peak = true_peak(output.samples[0] - fit.dc[0])
-    figures.append(output.figure("crest_factor", peak / rms * output.noise_factor(output.main), "1"))
+    figures.append(_crest_factor(output, peak / rms, peak))
     if output.main == "unassigned":
         return figures
     level = output.scale(output.main) * output.noise_factor(output.main)
     repeat = output.repeatability
     fundamental = float(np.abs(fit.phasors[0, 0])) / np.sqrt(2)
-    figures.append(output.figure("load_voltage_rms", rms * level * repeat, "V"))
+    figures.append(output.figure("load_voltage_rms", rms * level * repeat * output.counted_noise(output.main), "V"))
     figures.append(output.figure("load_voltage_fundamental", fundamental * level * repeat, "V"))
-    dc_noise = float(np.sqrt(fit.residual_ms[0] / fit.n_samples))
-    dc = record.reading(track, float(fit.dc[0]), u=dc_noise, dof=fit.dof, label="noise on the DC")
+    dc = record.reading(track, float(fit.dc[0]), u=float(fit.dc_u[0]), dof=fit.dof, label="noise on the DC")
     figures.append(output.figure("dc_offset", dc, "V"))
     if "load_current" in output.tracks:
         figures.append(output.figure("load_current_rms", load_current(output), "A"))
     return figures
+
+
+def _crest_factor(output: SteadyOutput, ratio: float, peak: float) -> Figure:
+    """Peak over r.m.s.: the scale cancels; the peak, unlike the rest, is that of the whole recorded band."""
+    noise = float(np.sqrt(output.fit.residual_ms[0])) / peak
+    what = f"noise at the peak {output.output}"
+    number = ratio * output.record.observed(what, 1.0, noise, dof=output.fit.dof, label="noise at the peak")
+    return output.figure("crest_factor", number, "1", peak_bandwidth_hz=(0.0, output.fit.rate_hz / 2))
 
 
 def gain_figures(output: SteadyOutput) -> list[Figure]:

@@ -10,7 +10,7 @@ from wattproof.dsp import Spectrum, ToneFit, band_power, cross_band_power, fit_a
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.pieces import piece_edges, piece_means
 from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Uncertain
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -68,13 +68,14 @@ class SteadyOutput:
         return self._spectra[role]
 
     @cached_property
+    def _residuals(self) -> dict[str, Real]:
+        roles = [role for role in (self.main, "load_current") if role in self.tracks]
+        return {role: self.fit.residual(self.samples[self.rows[role]], self.rows[role]) for role in roles}
+
+    @cached_property
     def _spectra(self) -> dict[str, Spectrum]:
         rate_hz = self.fit.rate_hz
-        roles = [role for role in (self.main, "load_current") if role in self.tracks]
-        return {
-            role: spectrum_of(self.fit.residual(self.samples[self.rows[role]], self.rows[role]), rate_hz=rate_hz)
-            for role in roles
-        }
+        return {role: spectrum_of(left, rate_hz=rate_hz) for role, left in self._residuals.items()}
 
     @cached_property
     def left_in_band(self) -> dict[str, float]:
@@ -101,9 +102,19 @@ class SteadyOutput:
         """
         if role not in self._spectra:
             return float(self.fit.amplitude_u[self.rows[role]])
-        low_hz, high_hz = self.band_hz
-        density = self.left_in_band[role] / (high_hz - low_hz)
+        density = self.noise_ms(role) / (self.band_hz[1] - self.band_hz[0])
         return float(np.sqrt(density * self.fit.rate_hz / self.fit.n_samples))
+
+    def noise_ms(self, role: str) -> float:
+        """Mean square in the band of what the fit leaves, with the noise that the fitted harmonics took made good."""
+        low_hz, high_hz = self.band_hz
+        freedoms = 2 * (high_hz - low_hz) * self.fit.n_samples / self.fit.rate_hz
+        kept = max(1 - 2 * int(self.in_band.sum()) / freedoms, 0.1)
+        return self.left_in_band[role] / kept
+
+    def noise_share(self, role: str) -> float:
+        """Share of noise in a role's mean square in the band."""
+        return self.noise_ms(role) / total if (total := self.mean_square(role)) > 0 else 0.0
 
     def noise_factor(self, role: str) -> Uncertain:
         """Uncertain factor 1: how well noise lets this role's amplitude be known."""
@@ -111,6 +122,11 @@ class SteadyOutput:
         relative = self.line_u(role) / size if size > 0 else 0.0
         label = f"noise of {role} {self.output}"
         return self.record.observed(label, 1.0, relative, dof=self.fit.dof, label=label)
+
+    def counted_noise(self, role: str) -> Uncertain:
+        """Uncertain factor 1: noise lifts an r.m.s. value by half its share; if it is the recorder's, that is wrong."""
+        label = f"noise counted in {role} {self.output}"
+        return self.record.observed(label, 1.0, self.noise_share(role) / 2, dof=self.fit.dof, label=label)
 
     def scale(self, role: str) -> Uncertain:
         """Uncertain factor 1 from a role's calibration."""
@@ -130,12 +146,16 @@ class SteadyOutput:
 
     @cached_property
     def frame_levels(self) -> Real:
-        """Mean square of the voltage in up to 16 frames of whole cycles, at least ten each; empty if too short."""
+        """Mean square of the fundamental in up to 16 frames, at least ten cycles each; empty if too short.
+
+        From what the fit leaves in phase with the fundamental: a frame's part of a cycle then does no harm.
+        """
         cycle = self.fit.rate_hz / self.fit.frequency_hz
         edges = piece_edges(self.fit.n_samples, cycle_samples=cycle, fewest_cycles=FRAME_CYCLES)
         if edges is None:
             return np.empty(0)
-        return piece_means((self.samples[0, : edges[-1]] - self.fit.dc[0]) ** 2, edges)
+        in_phase = self._residuals[self.main] * self.fit.carrier(0)
+        return (float(np.abs(self.fit.phasors[0, 0])) + 2 * piece_means(in_phase, edges)) ** 2 / 2
 
     @property
     def repeatability(self) -> Uncertain:

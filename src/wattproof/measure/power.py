@@ -4,7 +4,7 @@ import numpy as np
 
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.output import SteadyOutput
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Uncertain
 
 
 def power_figures(output: SteadyOutput) -> list[Figure]:
@@ -24,7 +24,7 @@ def power_figures(output: SteadyOutput) -> list[Figure]:
         output.figure("load_power_v2r", square / resistance, "W", basis="v^2/r", **extra),
         output.figure("apparent_power", apparent, "VA", **extra),
         output.figure("power_factor", power / apparent, "1", **extra),
-        output.figure("load_impedance", impedance * _ratio_factor(output), "ohm", phase_rad=round(angle, 6)),
+        output.figure("load_impedance", impedance * _ratio(output), "ohm", phase_rad=round(angle, 6)),
         output.figure("load_resistance", resistance, "ohm", phase_rad=round(angle, 6)),
     ]
 
@@ -34,18 +34,33 @@ def voltage_square(output: SteadyOutput) -> Uncertain | None:
     if output.main == "unassigned":
         return None
     level = output.scale(output.main) * output.noise_factor(output.main) * output.repeatability
+    level = level * output.counted_noise(output.main)
     return output.mean_square(output.main) * level * level
 
 
 def load_current(output: SteadyOutput) -> Uncertain:
     """Give the current into the load in the band, A rms."""
     amps = float(np.sqrt(output.mean_square("load_current")))
-    return amps * output.scale("load_current") * output.noise_factor("load_current") * output.repeatability
+    factors = output.scale("load_current") * output.noise_factor("load_current") * output.counted_noise("load_current")
+    return amps * factors * output.repeatability
 
 
-def _ratio_factor(output: SteadyOutput) -> Uncertain:
-    volts = output.scale(output.main) * output.noise_factor(output.main)
-    return volts / (output.scale("load_current") * output.noise_factor("load_current"))
+def _ratio(output: SteadyOutput) -> Uncertain:
+    """Uncertain factor 1 of volts over amperes."""
+    return output.scale(output.main) / output.scale("load_current") * _ratio_noise(output)
+
+
+def _ratio_noise(output: SteadyOutput) -> Uncertain:
+    return output.noise_factor(output.main) / output.noise_factor("load_current")
+
+
+def _second_order(output: SteadyOutput) -> Uncertain:
+    """Uncertain factor 1: what a skew does to the cosine of a small angle, where its first order vanishes."""
+    volts, amps = output.tracks[output.main], output.tracks["load_current"]
+    skew_u_s = float(np.hypot(volts.calibration.skew_u_s, amps.calibration.skew_u_s))
+    lost = (2 * np.pi * output.fit.frequency_hz * skew_u_s) ** 2 * float(np.sqrt(3)) / 2
+    source = f"bench {output.record.bench.name}: skew squared {output.output}"
+    return output.record.ledger.source(source, 1.0, lost, label="skew, second order", kind="B")
 
 
 def load_impedance(output: SteadyOutput) -> tuple[float, float]:
@@ -60,7 +75,9 @@ def load_resistance(output: SteadyOutput) -> Uncertain | None:
         return None if output.record.load is None else output.record.load_resistance(output.record.load)
     impedance, angle = load_impedance(output)
     turned = angle + 2 * np.pi * output.fit.frequency_hz * relative_skew(output)
-    return impedance * _cos(turned) * _ratio_factor(output)
+    # noise across the phasor tilts it: the whole impedance's share counts, not its real part's
+    scales = output.scale(output.main) / output.scale("load_current")
+    return (impedance * _cos(turned) * _second_order(output) + impedance * (_ratio_noise(output) - 1)) * scales
 
 
 def load_power(output: SteadyOutput) -> Uncertain | None:
@@ -72,9 +89,11 @@ def load_power(output: SteadyOutput) -> Uncertain | None:
     omega = 2 * np.pi * output.fit.frequency_hz * np.arange(1, v.size + 1)
     per_second = -float((omega * (v * i.conj()).imag)[output.in_band].sum() / 2)
     watts = true_power_w(output) + per_second * relative_skew(output)
-    factors = output.scale(output.main) * output.noise_factor(output.main)
-    factors = factors * output.scale("load_current") * output.noise_factor("load_current")
-    return watts * factors * output.repeatability * output.repeatability
+    # noise in quadrature counts too, so its share is of the volt-amperes, not of the power
+    volt_amperes = float(np.abs(v[0] * i[0])) / 2
+    noise = volt_amperes * (output.noise_factor(output.main) * output.noise_factor("load_current") - 1)
+    factors = output.scale(output.main) * output.scale("load_current") * output.repeatability * output.repeatability
+    return (watts * _second_order(output) + noise) * factors
 
 
 def true_power_w(output: SteadyOutput) -> float:

@@ -11,6 +11,7 @@ from wattproof.measure.model import Figure
 from wattproof.measure.output import SteadyOutput
 from wattproof.measure.power import load_impedance
 from wattproof.measure.record import BenchRecord, Track
+from wattproof.quantity import correlation
 
 Real = NDArray[np.float64]
 
@@ -23,6 +24,9 @@ SWITCHING_HZ = (50e3, 2.5e6)
 ANGLE_SIGMA = 3.0
 SMALLEST_ANGLE_RAD = np.radians(0.5)
 LINES_TOLD = 4
+
+LARGEST = 1e15
+"""No recorder writes such a number: 1e37 and the like stand for off-scale samples in files."""
 
 
 def input_notices(record: BenchRecord, samples: Real) -> tuple[Notice, ...]:
@@ -157,7 +161,8 @@ def _two_power_notices(figures: Sequence[Figure]) -> list[Notice]:
     power, square = named["load_power"], named["load_power_v2r"]
     gap = square.value - power.value
     # both move together with the scales: what could part them is the skew and the noise
-    apart = abs(square.u**2 - power.u**2) ** 0.5
+    shared = correlation(power, square) * power.u * square.u
+    apart = max(power.u**2 + square.u**2 - 2 * shared, 0.0) ** 0.5
     if abs(gap) <= max(2 * apart, 0.005 * power.value):
         return []
     return [

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.errors import Notice, NoToneError
+from wattproof.errors import MeasureError, Notice, NoToneError, TooFewCyclesError
 from wattproof.measure.distortion import distortion_figures
 from wattproof.measure.findings import Findings, joined
 from wattproof.measure.level import gain_figures, level_figures
@@ -30,15 +30,14 @@ def measure_steady(record: BenchRecord) -> Findings:
     for name in record.outputs:
         try:
             outputs.append(fit_output(record, samples, name))
-        except NoToneError as error:
+        except (NoToneError, TooFewCyclesError) as error:
             silent.append(error)
             parts.append(Findings(warnings=(_silent_notice(name, error),)))
     if not outputs and silent:
         raise silent[0]
     parts += [_output_findings(output) for output in outputs]
     parts.append(Findings(warnings=input_notices(record, samples)))
-    if outputs:
-        parts.append(_supply_side(record, outputs, samples))
+    parts.append(_supply_side(record, outputs, samples) if outputs else supply_findings(record, samples))
     return joined(parts)
 
 
@@ -56,8 +55,8 @@ def _supply_side(record: BenchRecord, outputs: list[SteadyOutput], samples: Real
     return joined([found, Findings(views=supply_views(record, samples, shown=shown))])
 
 
-def _silent_notice(name: str, error: NoToneError) -> Notice:
-    return Notice(code="no-tone", message=f"Channel {name}: {error.message} ({error.why})", hint=error.hint)
+def _silent_notice(name: str, error: MeasureError) -> Notice:
+    return Notice(code=error.code, message=f"Channel {name}: {error.message} ({error.why})", hint=error.hint)
 
 
 def _output_findings(output: SteadyOutput) -> Findings:

@@ -13,7 +13,7 @@ from wattproof.measure.findings import Findings
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.pieces import FEWEST_PIECES, scatter_of_mean
 from wattproof.measure.record import BenchRecord, Track
-from wattproof.quantity.ledger import Uncertain
+from wattproof.quantity import Uncertain
 
 Real = NDArray[np.float64]
 
@@ -164,7 +164,7 @@ def supply_findings(
     record: BenchRecord,
     samples: Real,
     *,
-    frequency_hz: float | None,
+    frequency_hz: float | None = None,
     load_powers: Sequence[Uncertain] = (),
     conditions: dict[str, Condition] | None = None,
 ) -> Findings:
@@ -235,7 +235,7 @@ def _ripple_figure(side: SupplySide, volts: Real, track: Track, common: dict[str
 
 
 def smoothing_width(cycle_samples: float | None) -> int:
-    """Samples in the mean of which the lowest is taken."""
+    """Count the samples in the mean of which the lowest is taken."""
     return max(1, round(SMOOTHING_CYCLES * cycle_samples)) if cycle_samples else 1
 
 
