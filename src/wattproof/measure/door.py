@@ -5,6 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from wattproof.errors import MeasureError, Notice
+from wattproof.measure.burst import measure_burst
 from wattproof.measure.findings import Findings
 from wattproof.measure.hold import measure_hold
 from wattproof.measure.idle import measure_idle
@@ -12,12 +13,13 @@ from wattproof.measure.kinds import tell_kind
 from wattproof.measure.model import CapturedChannel, CaptureResult, Kind
 from wattproof.measure.ramp import measure_ramp
 from wattproof.measure.record import BenchRecord
-from wattproof.measure.sanity import clipped_samples
+from wattproof.measure.sanity import LARGEST, clipped_samples
 from wattproof.measure.steady import measure_steady
 
 MEASURES: dict[Kind, Callable[[BenchRecord], Findings]] = {
     "steady": measure_steady,
     "ramp": measure_ramp,
+    "burst": measure_burst,
     "hold": measure_hold,
     "idle": measure_idle,
 }
@@ -50,6 +52,8 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
             hint="Check that the recorder was running, and export the capture again.",
         )
     chosen = kind or tell_kind(record)
+    # a hold is read once only and refuses broken values itself
+    channels = () if chosen == "hold" else _channels(record)
     found = MEASURES[chosen](record)
     return CaptureResult(
         file=recording.source,
@@ -57,7 +61,7 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
         sample_rate_hz=recording.rate_hz,
         samples=recording.n_samples,
         duration_s=recording.n_samples / recording.rate_hz,
-        channels=found.channels or _channels(record),
+        channels=found.channels or channels,
         figures=found.figures,
         curve=found.curve,
         warnings=(*notices, *found.warnings),
@@ -73,8 +77,8 @@ def _channels(record: BenchRecord) -> tuple[CapturedChannel, ...]:
         for n, track in enumerate(record.tracks):
             values = np.asarray(block[:, track.index], dtype=np.float64)
             low, high = float(values.min()), float(values.max())
-            if not (np.isfinite(low) and np.isfinite(high)):
-                broken[n] += int(np.count_nonzero(~np.isfinite(values)))
+            if not (low > -LARGEST and high < LARGEST):
+                broken[n] += int(np.count_nonzero(~(np.abs(values) < LARGEST)))
                 continue
             ends = track.engineering(np.array([low, high]))
             peak_values[n] = max(peak_values[n], float(np.abs(ends).max()))
