@@ -18,7 +18,7 @@ HOPS = 200
 HOLD_SECONDS = 20.0
 """A constant tone this long or longer is a hold: nobody waits so long for a steady reading."""
 
-LOOKED_AT_S = 2.0
+LOOKED_AT_S = 1.0
 LOOKED_AT_MOST = 262_144
 READ_WHOLE = 2_000_000
 SHORT_PIECE = 8192
@@ -50,6 +50,15 @@ def tell_kind(record: BenchRecord) -> Kind:
     """Decide the kind of a record from its first output's voltage.
 
     A wrong answer is corrected by naming the kind.
+
+    Parameters
+    ----------
+    record : BenchRecord
+        As `lay_on_bench` gives it.
+
+    Returns
+    -------
+    "steady", "ramp", "burst", "hold" or "idle"
     """
     course = _course(record)
     if not course.tonal:

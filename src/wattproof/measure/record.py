@@ -214,6 +214,32 @@ def lay_on_bench(
 ) -> tuple[BenchRecord, tuple[Notice, ...]]:
     """Match a recording's tracks with the bench's channels; without a bench every track stands for itself.
 
+    Parameters
+    ----------
+    recording : Recording
+        Samples in file units, from whatever source.
+    bench : Bench or None
+        What the tracks are, their scales and how far these are to be trusted.
+    load : Load or None
+        The load in use, where it is known.
+    ledger : Ledger or None
+        Sources of doubt that several captures share; a new one when left out.
+    low_hz, high_hz : float or None, Hz
+        Edges of the measuring band; what is left out follows the tone.
+    tone_hz : float or None, Hz
+        Nominal tone, where the search for it fails.
+    thd_limits : tuple of float, V/V
+        Distortions at which a ramp's power is wanted.
+    steady_power_w : float or None, W
+        Power a burst is compared with.
+    captured_on : date or None
+        Day of the capture, for calibrations that run out.
+
+    Returns
+    -------
+    tuple of BenchRecord and of Notice
+        The record that `measure` takes, and what is doubtful about the match.
+
     Raises
     ------
     MissingChannelError
