@@ -36,6 +36,11 @@ class BlockClock:
         """Index of the record's centre, samples."""
         return (self.n_samples - 1) / 2
 
+    @property
+    def half(self) -> float:
+        """Half the record, samples, but one at least: the unit of time in which drift is a polynomial."""
+        return max(self.centre, 1.0)
+
     def pieces(self) -> list[tuple[Real, Real]]:
         """Give (block starts, offsets within a block) of the whole blocks and of the rest; m = start + offset."""
         starts: Real = np.arange(float(self.n_blocks)) * _BLOCK - self.centre
@@ -122,15 +127,34 @@ def correlate(
     return sums, sloped, low
 
 
-def synthesise(clock: BlockClock, phasor: Complex, *, angle_rad: float) -> Real:
-    """Sum Re(phasor_h exp(jhwm)) over h = 1 .. for one channel; shape (N,). `phasor` refers to the record's centre."""
+def synthesise(clock: BlockClock, phasor: Complex, *, angle_rad: float, slow: Real | None = None) -> Real:
+    """Sum a slow polynomial and Re(phasor_h exp(jhwm)), h = 1 .., for one channel.
+
+    Parameters
+    ----------
+    clock : BlockClock
+    phasor : Complex of shape (n_harmonics,)
+        Peak amplitudes and phases at the record's centre.
+    angle_rad : float
+        The tone's angular frequency, radians a sample.
+    slow : Real of shape (3,) or None
+        Coefficients of 1, m and m**2; none when left out.
+
+    Returns
+    -------
+    Real of shape (N,)
+    """
     order = np.arange(1, phasor.size + 1)
+    c0, c1, c2 = (0.0, 0.0, 0.0) if slow is None else slow
     parts = []
     for starts, offsets in clock.pieces():
         inner = np.outer(order, offsets) * angle_rad
         turned = phasor * np.exp(1j * np.outer(starts, order) * angle_rad)
-        left = np.hstack([turned.real, -turned.imag])
-        parts.append((left @ np.vstack([np.cos(inner), np.sin(inner)])).ravel())
+        # c0 + c1 (s + l) + c2 (s + l)**2, sorted by powers of the offset l
+        drift = np.stack([c0 + starts * (c1 + c2 * starts), c1 + 2 * c2 * starts, np.full(starts.size, c2)], axis=1)
+        left = np.hstack([drift, turned.real, -turned.imag])
+        right = np.vstack([np.ones_like(offsets), offsets, offsets**2, np.cos(inner), np.sin(inner)])
+        parts.append((left @ right).ravel())
     return np.concatenate(parts)
 
 

@@ -13,7 +13,7 @@ Complex = NDArray[np.complex128]
 
 FEWEST_CYCLES = 3.0
 _DRIFT_ORDER = 2
-_COARSE_SAMPLES = 65536
+_COARSE_SAMPLES = 32768
 _MANY_CYCLES = 100
 _SEARCH_HARMONICS = 3
 _SMALL_STEP = 1e-4
@@ -327,16 +327,17 @@ def _iterate(line: Real, hz: float, rate_hz: float, n_harmonics: int) -> float:
 
 
 def _coarse_frequency(line: Real, rate_hz: float, fewest_cycles: float) -> float:
-    """Find the strongest tone to a fraction of a line width: Hann-windowed transform and its two-line interpolation."""
-    n = min(line.size, _COARSE_SAMPLES)
-    # A slow tone needs the whole record: only use a piece when it holds plenty of cycles of what was found in it.
-    for length in (n, line.size):
+    """Find the strongest tone to a fraction of a line width: Hann-windowed transform and its two-line interpolation.
+
+    A piece in the middle will do when it holds plenty of cycles of what was found in it; else ever longer ones.
+    """
+    length = min(line.size, _COARSE_SAMPLES)
+    while True:
         start = (line.size - length) // 2
-        piece = line[start : start + length]
-        hz, cycles = _strongest(piece, rate_hz)
+        hz, cycles = _strongest(line[start : start + length], rate_hz)
         if cycles > 4 * fewest_cycles or length == line.size:
             return hz
-    raise AssertionError("unreachable")
+        length = min(line.size, 4 * length)
 
 
 def _strongest(piece: Real, rate_hz: float) -> tuple[float, float]:
@@ -352,8 +353,8 @@ def _strongest(piece: Real, rate_hz: float) -> tuple[float, float]:
     tau = np.linspace(-1, 1, n)
     trend = np.polynomial.polynomial.polyfit(tau, piece, 1)
     window = 0.5 + 0.5 * np.cos(np.pi * tau)
-    # padded fourfold: short records need a fine grid to start from
-    size = next_fast_len(4 * n, real=True)
+    # short records need a fine grid to start from: padded fourfold
+    size = next_fast_len(4 * n if n <= _COARSE_SAMPLES else n, real=True)
     magnitude = np.abs(rfft((piece - trend[0] - trend[1] * tau) * window, size))
     lowest = max(int(size / n), 1)
     k = int(np.argmax(magnitude[lowest:])) + lowest

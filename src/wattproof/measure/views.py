@@ -19,8 +19,11 @@ POINTS = 400
 
 
 def rounded(values: Real) -> tuple[float, ...]:
-    """Five significant figures are enough to draw."""
-    return tuple(float(f"{value:.5g}") for value in values)
+    """Round to five significant figures, which is enough to draw; `values` finite, of shape (n,)."""
+    size = np.where(values == 0, 1.0, np.abs(values))
+    places = 4 - np.floor(np.log10(size))
+    up, down = 10.0 ** np.maximum(places, 0), 10.0 ** np.maximum(-places, 0)
+    return tuple((np.round(values * up / down) * down / up).tolist())
 
 
 def thinned(values: Real, points: int = POINTS) -> Real:
@@ -34,7 +37,7 @@ def time_trace(name: str, values: Real, *, rate_hz: float, output: str | None, s
     time_s = start_s + np.arange(0, values.size, step) / rate_hz
     return Trace(
         name=name, output=output, x_label="time", x_unit="s", y_label=name, y_unit=unit,
-        x=tuple(float(f"{t:.8g}") for t in time_s), y=rounded(values[::step]),
+        x=tuple(np.round(time_s, 7).tolist()), y=rounded(values[::step]),
     )  # fmt: skip
 
 

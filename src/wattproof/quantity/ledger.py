@@ -76,7 +76,9 @@ class Ledger:
 
         u = float(number.u)
         lines = []
-        for name, source in self._sources.items():
+        # GTC lists what the number depends on; the sources' names are its labels
+        for influence in rp.budget(number, trim=0.0):
+            name, source = influence.label, self._sources[influence.label]
             part = float(rp.u_component(number, source.unit))
             if abs(part) > _SMALL * u:
                 dof = None if isinf(source.dof) else source.dof
