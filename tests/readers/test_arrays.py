@@ -12,6 +12,7 @@ import scipy.io
 
 from wattproof.errors import BrokenFileError, InputError, NeedsAnswerError, NotAWaveformError
 from wattproof.readers import Answers, open_recording, summarize
+from wattproof.readers import hdf5 as hdf5_reader
 
 N = 500
 TIMES_S = 2.0 + np.arange(N) / 1000
@@ -297,6 +298,23 @@ def test_data_kept_in_another_file_is_not_fetched(hdf5, tmp_path):
     assert "another file" in caught.value.why
 
 
+@pytest.mark.parametrize(
+    ("script", "says"), [("import time; time.sleep(60)", "does not end"), ("import os; os.abort()", "crashes")]
+)
+def test_a_file_that_hangs_or_crashes_its_library_is_broken_not_fatal(hdf5, monkeypatch, tmp_path, script, says):
+    def fill(file):
+        file["v"] = np.arange(10.0)
+
+    (tmp_path / "probe.py").write_text(script, encoding="utf-8")
+    path = hdf5(fill)
+    assert open_recording(path, RATE).n_samples == 10
+    monkeypatch.setattr(hdf5_reader, "PROBE", tmp_path / "probe.py")
+    monkeypatch.setattr(hdf5_reader, "PROBE_S", 2)
+    with pytest.raises(BrokenFileError) as caught:
+        open_recording(path, RATE)
+    assert says in caught.value.why
+
+
 def test_mat_73_is_read_as_mat_5_is(tmp_path, mat, pair):
     new = as_mat73(
         tmp_path / "new.mat",
@@ -361,7 +379,7 @@ def test_a_packed_mat_variable_with_absurd_sides_is_refused(tmp_path, mat, pair)
     packed = zlib.compress(bytes(inner))
     path = tmp_path / "packed.mat"
     path.write_bytes(content[:128] + struct.pack("<II", 15, len(packed)) + packed)
-    with pytest.raises(BrokenFileError, match="too large"):
+    with pytest.raises(BrokenFileError, match="4000 bytes for 2147483647 values"):
         open_recording(path, RATE)
 
 

@@ -1,6 +1,8 @@
 """HDF5, and MAT 7.3 which is HDF5 behind a header of its own; data sets are read piece by piece."""
 
 import math
+import subprocess
+import sys
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import partial
@@ -20,6 +22,8 @@ if TYPE_CHECKING:
 
 SIGNATURE = b"\x89HDF\r\n\x1a\n"
 MOST_DATA_SETS = 1000
+PROBE = Path(__file__).with_name("hdf5_probe.py")
+PROBE_S = 20
 MATLAB_NUMBERS = {"double", "single", "int8", "uint8", "int16", "uint16", "int32", "uint32", "int64", "uint64"}
 
 
@@ -64,8 +68,21 @@ def list_variables(path: Path) -> list[Variable]:
     """Give every data set of the file, hidden ones left out; links that lead elsewhere are not followed."""
     import h5py
 
+    _survive(path)
     with h5py.File(path, "r") as file:
         return list(_walk(path, file, ""))
+
+
+def _survive(path: Path) -> None:
+    """Let another process go through the file first: its crash or its endless loop is only an answer."""
+    try:
+        done = subprocess.run(
+            [sys.executable, "-I", str(PROBE), str(path.resolve())], timeout=PROBE_S, check=False, capture_output=True
+        )
+    except subprocess.TimeoutExpired as error:
+        raise RuntimeError(f"reading it does not end within {PROBE_S} s") from error
+    if done.returncode < 0 or done.returncode > 2:
+        raise RuntimeError("reading it crashes the HDF5 library")
 
 
 def _walk(path: Path, group: "h5py.Group", at: str, depth: int = 0) -> Iterator[Variable]:
