@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from wattproof.errors import BrokenFileError, NeedsAnswerError, NotAWaveformError
+from wattproof.errors import BrokenFileError, NeedsAnswerError, NotAWaveformError, SettingsError
 from wattproof.readers.contract import Answers
 from wattproof.readers.text_capture import TextReader, read_text
 from wattproof.readers.text_header import split_name
@@ -245,6 +245,13 @@ def test_no_header_means_no_units_and_a_notice():
     assert recording.channels[0].unit is None
     assert codes(recording) == {"time-unit-assumed", "unit-unknown"}
     assert read(rows(), units={"1": "V"}, time_unit="s").notices == ()
+
+
+@pytest.mark.parametrize("delimiter", ["::", "a", '"', "\n"])
+def test_a_delimiter_that_can_be_none_is_refused(delimiter):
+    with pytest.raises(SettingsError, match="delimiter"):
+        read(PLAIN, delimiter=delimiter)
+    assert read(PLAIN, delimiter="comma").n_samples == len(VOLTS)
 
 
 def test_answers_reach_channels_by_name_and_by_number():

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from wattproof.errors import NeedsAnswerError, NotAWaveformError, Notice
 from wattproof.readers.contract import Answers
 from wattproof.readers.text_body import Kind
-from wattproof.readers.text_cells import number, words
+from wattproof.readers.text_cells import SENTINEL, number, words
 from wattproof.readers.text_facts import ClockFacts, in_seconds, rate_in_hz
 from wattproof.readers.text_header import SEQUENCE_WORDS, Header
 from wattproof.readers.text_shape import Block
@@ -209,7 +209,7 @@ def _counts(values: NDArray[np.float64]) -> bool:
 
 def _sample(index: int, block: Block) -> NDArray[np.float64]:
     read = [block.dialect.number(row[index]) if index < len(row) else None for row in block.rows]
-    return np.array([value for value in read if value is not None], dtype=np.float64)
+    return np.array([value for value in read if value is not None and abs(value) < SENTINEL], dtype=np.float64)
 
 
 def _same(index: int, other: int, block: Block) -> bool:

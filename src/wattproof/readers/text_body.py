@@ -332,7 +332,8 @@ def _looks_cut(cells: Sequence[str], block: Block) -> bool:
     if last is None or not above:
         return False
     shapes = {_tail_shape(row[last]) for row in above if last < len(row)}
-    return len(shapes) == 1 and shapes != {_tail_shape(cells[last])} and shapes != {(-1, -1)}
+    (decimals, exponent), end = next(iter(shapes), (-1, -1)), _tail_shape(cells[last])
+    return len(shapes) == 1 and (end[0] < decimals or end[1] < exponent)
 
 
 def _tail_shape(cell: str) -> tuple[int, int]:

@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from wattproof.errors import BrokenFileError, NeedsAnswerError, NotAWaveformError
+from wattproof.errors import BrokenFileError, NeedsAnswerError, NotAWaveformError, SettingsError
 from wattproof.readers.contract import Answers
 from wattproof.readers.text_cells import (
     Decimal,
@@ -157,6 +157,12 @@ def pair_up(cells: Sequence[str]) -> list[str]:
 def _dialects(answers: Answers) -> Iterator[Dialect]:
     given = answers.delimiter
     delimiters = _DELIMITERS if given is None else (_ANSWERED.get(given.lower(), given),)
+    if any(len(mark) > 1 or mark.isalnum() or mark in {'"', "\n", "\r"} for mark in delimiters):
+        raise SettingsError(
+            f"{given!r} cannot part the cells of a table.",
+            why="A delimiter is one character that is no letter and no digit.",
+            hint="Say tab, semicolon, comma, space, bar or none, or leave --delimiter out to have it found.",
+        )
     decimals: tuple[Decimal, ...] = (".", ",") if answers.decimal is None else (answers.decimal,)
     for delimiter in delimiters:
         for decimal in decimals:
