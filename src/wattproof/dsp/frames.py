@@ -188,7 +188,7 @@ def fit_frames(samples: Real, grid: FrameGrid) -> FrameFit:
     samples : Real of shape (n_channels, n_samples)
         Any unit; limited to the measuring band.
     grid : FrameGrid
-        At least two frames.
+        At least one frame; a single one has no neighbours and is taken as level.
 
     Returns
     -------
@@ -234,7 +234,8 @@ class _Model:
         """Coefficients of the sloped columns, from how the fundamental changes from frame to frame."""
         turn = np.exp(2j * np.pi * self.grid.tone_hz * self.grid.centres_s)
         envelope = phasors / turn
-        first = np.gradient(envelope, self.grid.centres_s, axis=1) * turn
+        apart = self.grid.n_frames > 1 and bool(np.all(np.diff(self.grid.centres_s) != 0))
+        first = np.gradient(envelope, self.grid.centres_s, axis=1) * turn if apart else np.zeros_like(phasors)
         small = np.abs(first) * self.grid.frame_s > STEEPEST * np.abs(phasors)
         second = np.divide(first**2, 2 * phasors, out=np.zeros_like(first), where=~small & (phasors != 0))
         return np.stack([first.real, -first.imag, second.real, -second.imag], axis=-1)

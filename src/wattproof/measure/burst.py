@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.dsp import display_spectrum, spectrum_of
-from wattproof.errors import MeasureError, Notice, NoToneError
+from wattproof.errors import MeasureError, Notice, NoToneError, TooFewCyclesError
 from wattproof.measure.burst_frames import EDGE_CYCLES, BurstFrames, burst_frames
 from wattproof.measure.burst_recovery import level_recovery, rests_of, supply_recovery
 from wattproof.measure.findings import Findings, joined
@@ -36,8 +36,8 @@ def measure_burst(record: BenchRecord) -> Findings:
 
     Raises
     ------
-    NoToneError
-        No output shows a burst.
+    NoToneError, TooFewCyclesError
+        No output shows a burst that can be measured.
 
     References
     ----------
@@ -49,7 +49,7 @@ def measure_burst(record: BenchRecord) -> Findings:
     for name in record.outputs:
         try:
             outputs.append(burst_frames(record, samples, name))
-        except NoToneError as error:
+        except (NoToneError, TooFewCyclesError) as error:
             failed.append(error)
             parts.append(Findings(warnings=(_skipped(name, error),)))
     if not outputs:

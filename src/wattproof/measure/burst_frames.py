@@ -19,7 +19,7 @@ from wattproof.dsp import (
     tone_band,
     whole_cycles,
 )
-from wattproof.errors import NoToneError
+from wattproof.errors import NoToneError, TooFewCyclesError
 from wattproof.measure.frames import engineering_rows, first_clipped, tracks_of
 from wattproof.measure.record import BenchRecord, Track
 
@@ -41,6 +41,9 @@ PHASE_ROUNDS = 3
 """A level that falls within short bursts bends the first frequency; the phase from cycle to cycle does not mind it."""
 
 LOWEST_HZ = 5.0
+FEWEST_SAMPLES = 16
+"""Samples a burst, or a frame in it, must hold."""
+
 SEARCH_STEPS = 81
 
 
@@ -167,12 +170,15 @@ def burst_frames(record: BenchRecord, samples: Real, output: str) -> BurstFrames
     ------
     NoToneError
         The level does not rise and fall again within the record.
+    TooFewCyclesError
+        A burst holds less than one cycle, or fewer than 16 samples.
     """
     rate_hz = record.recording.rate_hz
     tracks = tracks_of(record, output)
     engineering = engineering_rows(record, tracks, samples)
     coarse_hz = record.tone_hz or _strongest_hz(engineering[0], rate_hz)
-    bursts = _alike(_found(engineering[0], rate_hz=rate_hz, tone_hz=coarse_hz, output=output))
+    found = _found(engineering[0], rate_hz=rate_hz, tone_hz=coarse_hz, output=output)
+    bursts = _alike(found, rate_hz=rate_hz, tone_hz=coarse_hz)
     tone_hz = _common_frequency(engineering[0], bursts, rate_hz=rate_hz, near_hz=coarse_hz)
     _, high_hz = tone_band(tone_hz, rate_hz=rate_hz, high_hz=record.high_hz or 20e3)
     limited = band_limit(
@@ -184,7 +190,7 @@ def burst_frames(record: BenchRecord, samples: Real, output: str) -> BurstFrames
     )
     cycles = round(float(np.median([burst.stop_s - burst.start_s for burst in bursts])) * tone_hz)
     for _ in range(PHASE_ROUNDS):
-        grid, n_settled = _settled_grid(bursts, cycles, rate_hz=rate_hz, tone_hz=tone_hz)
+        grid, n_settled = _settled_grid(bursts, cycles, rate_hz=rate_hz, tone_hz=tone_hz, n_samples=samples.shape[1])
         settled = fit_frames(limited, grid)
         tone_hz += _left_over_hz(settled, n_settled)
     low_hz = record.low_hz or float(f"{0.443 / grid.frame_s:.3g}")
@@ -254,11 +260,18 @@ def _half_way_s(envelope: Envelope, edge_s: float, cycle_s: float) -> float:
     return float(times_s[k - 1] + share * (times_s[k] - times_s[k - 1]))
 
 
-def _alike(bursts: list[Burst]) -> tuple[Burst, ...]:
+def _alike(bursts: list[Burst], *, rate_hz: float, tone_hz: float) -> tuple[Burst, ...]:
     """Keep the bursts whose length is the usual one: a burst torn in two by a protection is none."""
     lengths = np.array([burst.stop_s - burst.start_s for burst in bursts])
-    usual = float(np.median(lengths))
-    return tuple(burst for burst, length in zip(bursts, lengths, strict=True) if abs(length / usual - 1) < 0.25)
+    usual_s = float(np.sort(lengths)[lengths.size // 2])
+    if usual_s * rate_hz < FEWEST_SAMPLES or round(usual_s * tone_hz) < 1:
+        raise TooFewCyclesError(
+            "The bursts are too short to measure.",
+            why=f"a burst of {max(usual_s, 0.0):.3g} s holds {max(usual_s * tone_hz, 0.0):.2g} cycles and "
+            f"{max(int(usual_s * rate_hz), 0)} samples; at least one cycle and {FEWEST_SAMPLES} samples are needed",
+            hint="Use bursts of at least three cycles, and a recorder that takes 16 samples or more in them.",
+        )
+    return tuple(burst for burst, length in zip(bursts, lengths, strict=True) if abs(length / usual_s - 1) < 0.25)
 
 
 def _common_frequency(values: Real, bursts: tuple[Burst, ...], *, rate_hz: float, near_hz: float) -> float:
@@ -274,7 +287,7 @@ def _common_frequency(values: Real, bursts: tuple[Burst, ...], *, rate_hz: float
         angle = 2 * np.pi * hz * times_s
         columns = np.stack([np.ones(length), np.cos(angle), np.sin(angle)])
         onto = columns @ pieces.T
-        return -float(np.einsum("kb,kb->", onto, np.linalg.solve(columns @ columns.T, onto)))
+        return -float(np.einsum("kb,kb->", onto, np.linalg.pinv(columns @ columns.T, hermitian=True) @ onto))
 
     reach_hz = min(1.2 * rate_hz / length, 0.3 * near_hz)
     grid_hz = near_hz + reach_hz * np.linspace(-1, 1, SEARCH_STEPS)
@@ -284,13 +297,19 @@ def _common_frequency(values: Real, bursts: tuple[Burst, ...], *, rate_hz: float
     return float(found.x)
 
 
-def _settled_grid(bursts: tuple[Burst, ...], cycles: int, *, rate_hz: float, tone_hz: float) -> tuple[FrameGrid, int]:
+def _settled_grid(
+    bursts: tuple[Burst, ...], cycles: int, *, rate_hz: float, tone_hz: float, n_samples: int
+) -> tuple[FrameGrid, int]:
     """Lay frames over the settled cycles of every burst; a burst of one or two cycles is taken as it is."""
-    each = whole_cycles(tone_hz, rate_hz=rate_hz, most_s=0.0)
     skipped = SKIPPED_CYCLES if cycles > 2 * SKIPPED_CYCLES else 0
-    n_frames = max((cycles - 2 * skipped) // each, 1)
+    settled = max(cycles - 2 * skipped, 1)
+    each = min(whole_cycles(tone_hz, rate_hz=rate_hz, most_s=0.0), settled)
+    if frame_length(each, rate_hz=rate_hz, tone_hz=tone_hz) < FEWEST_SAMPLES:
+        skipped, each, settled = 0, cycles, cycles
     begin_s = np.array([burst.start_s for burst in bursts]) + skipped / tone_hz
-    return grid_at(begin_s, n_frames, n_cycles=each, rate_hz=rate_hz, tone_hz=tone_hz), n_frames
+    return grid_at(
+        begin_s, settled // each, n_cycles=each, rate_hz=rate_hz, tone_hz=tone_hz, n_samples=n_samples
+    ), settled // each
 
 
 def _left_over_hz(settled: FrameFit, n_settled: int) -> float:
@@ -303,13 +322,16 @@ def _left_over_hz(settled: FrameFit, n_settled: int) -> float:
     return float(np.angle(turn)) / (2 * np.pi * apart_s)
 
 
-def grid_at(begin_s: Real, n_frames: int, *, n_cycles: int, rate_hz: float, tone_hz: float) -> FrameGrid:
-    """Lay `n_frames` frames from each of the given times on, one after the other."""
+def grid_at(
+    begin_s: Real, n_frames: int, *, n_cycles: int, rate_hz: float, tone_hz: float, n_samples: int
+) -> FrameGrid:
+    """Lay `n_frames` frames from each of the given times on, one after the other, inside a record of `n_samples`."""
     exact_s = n_cycles / tone_hz
+    length = min(frame_length(n_cycles, rate_hz=rate_hz, tone_hz=tone_hz), n_samples)
     starts = np.round((begin_s[:, np.newaxis] + exact_s * np.arange(n_frames)) * rate_hz).astype(np.int64)
     return FrameGrid(
-        starts=np.maximum(starts, 0).ravel(),
-        length=frame_length(n_cycles, rate_hz=rate_hz, tone_hz=tone_hz),
+        starts=np.clip(starts, 0, n_samples - length).ravel(),
+        length=length,
         n_cycles=n_cycles,
         tone_hz=tone_hz,
         rate_hz=rate_hz,

@@ -49,7 +49,14 @@ def rests_of(frames: BurstFrames) -> Rests | None:
     if n_frames < FEWEST_FRAMES:
         return None
     begin_s = stops[rooms >= n_frames * frame_s] + half_s
-    cut = grid_at(begin_s, n_frames, n_cycles=grid.n_cycles, rate_hz=grid.rate_hz, tone_hz=grid.tone_hz)
+    cut = grid_at(
+        begin_s,
+        n_frames,
+        n_cycles=grid.n_cycles,
+        rate_hz=grid.rate_hz,
+        tone_hz=grid.tone_hz,
+        n_samples=frames.samples.shape[1],
+    )
     return Rests(grid=cut, n_frames=n_frames, after_s=np.asarray(half_s + frame_s * (np.arange(n_frames) + 0.5)))
 
 
