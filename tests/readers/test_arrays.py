@@ -213,6 +213,16 @@ def test_vectors_beside_one_time_are_one_record(npz, mat, hdf5, pair):
         assert codes(open_recording(path, Answers(time_unit="s"))) == {"variables-joined"}
 
 
+@pytest.mark.parametrize("clock", [{"dt": 5e-324}, {"fs": 1e300}, {"fs": np.nan}, {"fs": -48000.0}, {"dt": 0.0}])
+def test_a_clock_that_is_a_broken_number_is_no_clock(npz, pair, clock):
+    path = npz(v=pair, **clock)
+    with pytest.raises(NeedsAnswerError):
+        open_recording(path)
+    path = npz(v=pair, t=np.linspace(0, 5e-324, N))
+    with pytest.raises(BrokenFileError):
+        open_recording(path)
+
+
 def test_several_records_are_asked_about_and_listed(npz, hdf5, pair):
     def fill(file):
         file["first"], file["second"] = pair[:, 0], pair[: N // 2, 1]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from wattproof.errors import Notice
-from wattproof.readers import FileSummary, open_recording, summarize
+from wattproof.readers import Answers, FileSummary, open_recording, summarize
 from wattproof.readers.summary import BLOCK_VALUES
 from wattproof.waveform import Channel, MemoryRecording, Waveform
 
@@ -143,6 +143,16 @@ def test_a_channel_without_one_number_has_no_statistics():
         "mean": None, "rms": None, "min": None, "max": None, "clipped": 0,
     }  # fmt: skip
     assert json.loads(summary.model_dump_json())["channels"][0]["mean"] is None
+
+
+def test_a_nan_that_complains_when_touched_is_a_nan_like_any_other(tmp_path):
+    """A signalling NaN raises the processor's invalid flag in arithmetic."""
+    words = np.full(64, 0x3F800000, dtype="<u4")
+    words[7] = 0x7F800001
+    np.save(tmp_path / "rail.npy", words.view("<f4"))
+    recording = open_recording(tmp_path / "rail.npy", Answers(rate_hz=1.0))
+    assert np.isnan(recording.read().samples[0, 7])
+    assert found(summarize(recording)) == {"nan-samples"}
 
 
 def test_what_the_reader_said_already_is_not_said_twice():

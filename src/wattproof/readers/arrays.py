@@ -79,7 +79,8 @@ class ArrayRecording:
         """Give samples `start` to `stop` (exclusive; to the end when left out), float64."""
         start, stop, _ = slice(start, stop).indices(self.n_samples)
         frames = self._frames(start, max(start, stop))
-        samples = np.ascontiguousarray(frames.T, dtype=np.float64)
+        with np.errstate(invalid="ignore"):  # some NaN complain when touched
+            samples = np.ascontiguousarray(frames.T, dtype=np.float64)
         return Waveform(
             samples=samples, rate_hz=self.rate_hz, channels=self.channels, start_s=self.start_s + start / self.rate_hz
         )

@@ -10,6 +10,7 @@ from wattproof.errors import BrokenFileError, Notice
 
 SECONDS = {"": 1.0, "s": 1.0, "sec": 1.0, "second": 1.0, "seconds": 1.0, "ms": 1e-3, "us": 1e-6, "µs": 1e-6, "ns": 1e-9,
            "ps": 1e-12}  # fmt: skip
+SLOWEST_HZ, FASTEST_HZ = 1e-30, 1e30  # beyond is no clock but a broken number, and its inverse may overflow
 HERTZ = {"": 1.0, "hz": 1.0, "khz": 1e3, "mhz": 1e6}
 
 _RATE = re.compile(
@@ -48,7 +49,7 @@ def unit_in_name(name: str) -> str:
 
 def rate_of(name: str, value: float) -> float | None:
     """Give samples a second if a number of that name is a rate or an interval; None if it is neither."""
-    if not np.isfinite(value) or value <= 0:
+    if not SLOWEST_HZ < value < FASTEST_HZ:
         return None
     if (unit := _match(_RATE, name)) is not None:
         return float(value * HERTZ[unit])
@@ -78,9 +79,10 @@ def clock_of_times(times: NDArray[np.float64], *, name: str, unit: str, source: 
     BrokenFileError
         The times are no numbers, do not rise, or there are fewer than two.
     """
-    seconds = times * SECONDS[unit]
-    span_s = float(seconds[-1] - seconds[0]) if seconds.size > 1 else 0.0
-    if not np.isfinite(seconds).all() or not np.isfinite(span_s) or span_s <= 0:
+    with np.errstate(all="ignore"):  # what overflows or is no number is refused below
+        seconds = times * SECONDS[unit]
+        span_s = float(seconds[-1] - seconds[0]) if seconds.size > 1 else 0.0
+    if not np.isfinite(seconds).all() or not seconds.size * SLOWEST_HZ < span_s < seconds.size * FASTEST_HZ:
         raise BrokenFileError(
             f"The times in {source} do not rise.",
             why=f"{name!r} goes from {times[0]:g} to {times[-1]:g} in {times.size} samples.",

@@ -126,7 +126,8 @@ class PcmRecording:
             file.seek(self.offset + start * self.frame_bytes)
             self._fill(file, raw)
         frames = self.coding.decode(raw).reshape(n_frames, len(self.channels))
-        samples = np.ascontiguousarray(frames.T, dtype=np.float64)
+        with np.errstate(invalid="ignore"):  # some NaN complain when touched
+            samples = np.ascontiguousarray(frames.T, dtype=np.float64)
         return Waveform(
             samples=samples, rate_hz=self.rate_hz, channels=self.channels, start_s=self.start_s + start / self.rate_hz
         )

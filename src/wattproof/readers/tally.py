@@ -39,8 +39,8 @@ class Tally:
 
     def add(self, block: Floats) -> None:
         """Add samples of shape (n_samples, n_channels)."""
-        values = block.astype(np.float64)
-        with np.errstate(invalid="ignore"):
+        with np.errstate(invalid="ignore"):  # some NaN complain when touched
+            values = block.astype(np.float64)
             size = np.abs(values)
             good = size < OFF_SCALE
         if not good.all():
@@ -102,11 +102,12 @@ def flat_extremes(recording: Recording, low: float, high: float, *, index: int, 
     sides = [_Side(1.0, high), _Side(-1.0, low)]
     levels: set[float] = set()
     for block in recording.blocks(block_samples):
-        values = block[:, index].astype(np.float64)
+        with np.errstate(invalid="ignore"):  # some NaN complain when touched
+            values = block[:, index].astype(np.float64)
+            for side in sides:
+                side.add(values)
         if len(levels) < LEAST_LEVELS:
-            levels.update(np.unique(values).tolist())
-        for side in sides:
-            side.add(values)
+            levels.update(np.unique(values[np.isfinite(values)]).tolist())
     if len(levels) < LEAST_LEVELS:
         return 0, 0
     return sum(side.suspicious()[0] for side in sides), sum(side.suspicious()[1] for side in sides)
