@@ -1,6 +1,7 @@
 """A tone, its harmonics, DC and drift fitted together, with the frequency free: the heart of every figure."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,9 @@ _COARSE_SAMPLES = 32768
 _MANY_CYCLES = 100
 _SEARCH_HARMONICS = 3
 _SMALL_STEP = 1e-4
+_FAINTEST = 1e-100
+"""A swing under this cannot be squared in double precision."""
+
 _NARROWING = 8
 """Each stage of the frequency search uses this many times more samples than the one before."""
 
@@ -163,7 +167,7 @@ def fit_at(samples: Real, *, rate_hz: float, frequency_hz: float, reference: int
         The channel whose residual sets the frequency's uncertainty.
     n_harmonics : int >= 1
     """
-    solver = _Solver(samples.shape[1], frequency_hz, rate_hz, _usable_harmonics(frequency_hz, rate_hz, n_harmonics))
+    solver = _solver(samples.shape[1], frequency_hz, rate_hz, _usable_harmonics(frequency_hz, rate_hz, n_harmonics))
     step = solver.solve(samples, with_slope=False)
     _, information = solver.frequency_step(step, reference)
     u_hz = np.sqrt(step.residual_ms[reference] / information) * rate_hz / (2 * np.pi) if information > 0 else 0.0
@@ -295,6 +299,12 @@ class _Solver:
         return float(hb @ ((minus + plus) / 2) @ hb + ha @ ((minus - plus) / 2) @ ha)
 
 
+@lru_cache(maxsize=4)
+def _solver(n_samples: int, frequency_hz: float, rate_hz: float, n_harmonics: int) -> _Solver:
+    """Keep the last few solvers: the frames of a hold are all of one length and one frequency."""
+    return _Solver(n_samples, frequency_hz, rate_hz, n_harmonics)
+
+
 def _refined_frequency(line: Real, hz: float, rate_hz: float, n_harmonics: int, *, searched: bool) -> float:
     """Narrow the frequency on longer and longer pieces around the record's centre, the last one the whole record."""
     n_all = line.shape[1]
@@ -340,16 +350,20 @@ def _coarse_frequency(line: Real, rate_hz: float, fewest_cycles: float) -> float
         length = min(line.size, 4 * length)
 
 
+def _refuse_silent(line: Real) -> None:
+    n = line.size
+    if n < _FEWEST_SAMPLES or np.ptp(line) < _FAINTEST:
+        raise NoToneError(
+            "No tone was found.",
+            why=f"the channel holds {n} samples" + (" of one constant value" if n >= _FEWEST_SAMPLES else ""),
+            hint="Check which channel is the load voltage, or use --kind idle for a record without a tone.",
+        )
+
+
 def _strongest(piece: Real, rate_hz: float) -> tuple[float, float]:
     from scipy.fft import next_fast_len, rfft
 
     n = piece.size
-    if n < 8 or not np.any(piece != piece[0]):
-        raise NoToneError(
-            "No tone was found.",
-            why=f"the channel holds {n} samples of one constant value" if n >= 8 else f"the channel holds {n} samples",
-            hint="Check which channel is the load voltage, or use --kind idle for a record without a tone.",
-        )
     tau = np.linspace(-1, 1, n)
     trend = np.polynomial.polynomial.polyfit(tau, piece, 1)
     window = 0.5 + 0.5 * np.cos(np.pi * tau)

@@ -13,7 +13,7 @@ from wattproof.measure.kinds import tell_kind
 from wattproof.measure.model import CapturedChannel, CaptureResult, Kind
 from wattproof.measure.ramp import measure_ramp
 from wattproof.measure.record import BenchRecord
-from wattproof.measure.sanity import LARGEST, clipped_samples
+from wattproof.measure.sanity import LARGEST, clipped_notice, clipped_samples, overdue_notices
 from wattproof.measure.steady import measure_steady
 
 MEASURES: dict[Kind, Callable[[BenchRecord], Findings]] = {
@@ -51,6 +51,12 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
             why=f"it has {recording.n_samples} samples",
             hint="Check that the recorder was running, and export the capture again.",
         )
+    if any(notice.code == "uneven-time" for notice in (*recording.notices, *notices)):
+        raise MeasureError(
+            f"{recording.source} has no even clock.",
+            why="its samples are not evenly spaced in time, so that neither a frequency nor a mean over cycles exists",
+            hint="Export all samples, evenly spaced; wattproof read shows where the steps differ.",
+        )
     chosen = kind or tell_kind(record)
     # a hold is read once only and refuses broken values itself
     channels = () if chosen == "hold" else _channels(record)
@@ -64,9 +70,20 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
         channels=found.channels or channels,
         figures=found.figures,
         curve=found.curve,
-        warnings=(*notices, *found.warnings),
+        warnings=(*notices, *_input_notices(record, channels, found), *found.warnings),
         views=found.views,
     )
+
+
+def _input_notices(record: BenchRecord, channels: tuple[CapturedChannel, ...], found: Findings) -> tuple[Notice, ...]:
+    """Tell of inputs that clip, unless the kind itself has told it of the load voltage; calibrations overdue."""
+    told = any(notice.code == "clipped-input" for notice in found.warnings)
+    clipped = tuple(
+        clipped_notice(track, channel.clipped, record.recording.n_samples)
+        for track, channel in zip(record.tracks, channels, strict=False)
+        if channel.clipped and not (told and track.role == "load_voltage")
+    )
+    return (*clipped, *overdue_notices(record))
 
 
 def _channels(record: BenchRecord) -> tuple[CapturedChannel, ...]:
@@ -82,7 +99,7 @@ def _channels(record: BenchRecord) -> tuple[CapturedChannel, ...]:
                 continue
             ends = track.engineering(np.array([low, high]))
             peak_values[n] = max(peak_values[n], float(np.abs(ends).max()))
-            clipped[n] += clipped_samples(track, values)
+            clipped[n] += clipped_samples(track, values, largest=max(high, -low))
     _refuse_broken(record, broken)
     return record.captured(peak_values, clipped)
 

@@ -12,7 +12,7 @@ from wattproof.measure.hold_events import event_notices, muted
 from wattproof.measure.hold_frames import FRAME_S, Frame, FrameReader
 from wattproof.measure.model import CapturedChannel, Condition, CurvePoint, Figure, Trace, Views
 from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
-from wattproof.measure.sanity import clipped_notice, overdue_notices
+from wattproof.measure.sanity import clipped_notice
 from wattproof.measure.source import source_resistance_of_frames
 from wattproof.measure.supply import supply_power
 from wattproof.measure.views import rounded, thinned
@@ -58,7 +58,7 @@ def measure_hold(record: BenchRecord) -> Findings:
     return Findings(
         figures=tuple(figures),
         curve=tuple(_point(record, frame, name) for name in record.outputs for frame in frames),
-        warnings=(*_clipped_notices(record, frames), *overdue_notices(record), *event_notices(frames)),
+        warnings=(*_clipped_notices(record, frames), *event_notices(frames)),
         views=_views(record, frames),
         channels=_captured(record, frames),
     )

@@ -7,7 +7,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.dsp import band_power, fit_at, spectrum_of
+from wattproof.dsp import band_power, fast_length, fit_at, spectrum_of
 from wattproof.errors import MeasureError
 from wattproof.measure.record import BenchRecord
 from wattproof.measure.sanity import LARGEST, clip_edge
@@ -101,6 +101,8 @@ class FrameReader:
         self._offset = np.array([track.calibration.offset for track in record.tracks])
         self._rows = [track.index for track in record.tracks]
         self._first = record.tracks.index(record.voltage(record.outputs[0]))
+        self._voltages = [record.tracks.index(record.voltage(name)) for name in record.outputs]
+        self._piece = min(self.length, fast_length(round(DISTORTION_CYCLES * cycle)))
         self._skews = _skews(record)
         supply = record.track("supply_voltage")
         self._supply = None if supply is None else record.tracks.index(supply)
@@ -139,7 +141,7 @@ class FrameReader:
             high=ends.max(axis=0),
             clipped=self._clipped(columns, low, high),
             levels=np.sqrt(square / self._counts).astype(np.float64) * abs(float(self._scale[self._first])),
-            thd_n={name: self._distortion(columns, name) for name in self.record.outputs},
+            thd_n=self._distortion(columns),
             skewed_w={name: self._skewed_w(columns, rows) for name, rows in self._skews.items()},
             trough=self._trough(columns),
             ripple=self._ripple(columns, mean),
@@ -191,12 +193,14 @@ class FrameReader:
                 counts[row] = np.count_nonzero(np.abs(columns[row]) >= edge)
         return counts
 
-    def _distortion(self, columns: Columns, name: str) -> float:
-        row = self.record.tracks.index(self.record.voltage(name))
-        length = min(self.length, round(DISTORTION_CYCLES * self.rate_hz / self.frequency_hz))
-        piece = columns[row : row + 1, :length].astype(np.float64)
-        fit = fit_at(piece, rate_hz=self.rate_hz, frequency_hz=self.frequency_hz, n_harmonics=1)
-        left = spectrum_of(fit.residual(piece[0], 0), rate_hz=self.rate_hz)
-        unwanted = band_power(left, low_hz=self.band_hz[0], high_hz=self.band_hz[1])
-        total = unwanted + float(np.abs(fit.phasors[0, 0])) ** 2 / 2
-        return float(np.sqrt(unwanted / total)) if total > 0 else 0.0
+    def _distortion(self, columns: Columns) -> dict[str, float]:
+        """THD+N of each output, from the frame's first cycles."""
+        pieces = columns[self._voltages, : self._piece].astype(np.float64)
+        fit = fit_at(pieces, rate_hz=self.rate_hz, frequency_hz=self.frequency_hz, n_harmonics=1)
+        found = {}
+        for row, name in enumerate(self.record.outputs):
+            left = spectrum_of(fit.residual(pieces[row], row), rate_hz=self.rate_hz)
+            unwanted = band_power(left, low_hz=self.band_hz[0], high_hz=self.band_hz[1])
+            total = unwanted + float(np.abs(fit.phasors[row, 0])) ** 2 / 2
+            found[name] = float(np.sqrt(unwanted / total)) if total > 0 else 0.0
+        return found

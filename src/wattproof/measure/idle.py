@@ -16,7 +16,7 @@ from wattproof.measure.findings import Findings, joined
 from wattproof.measure.model import Condition, Figure, Trace, Views
 from wattproof.measure.pieces import scatter_of_mean
 from wattproof.measure.record import BenchRecord, Track
-from wattproof.measure.sanity import idle_line_notices, input_notices
+from wattproof.measure.sanity import idle_line_notices
 from wattproof.measure.supply import supply_findings
 from wattproof.measure.views import POINTS, rounded, supply_views
 
@@ -27,7 +27,6 @@ def measure_idle(record: BenchRecord) -> Findings:
     """Measure a record without a drive: noise and DC of every output, idle current of the supply."""
     samples = record.recording.read().samples
     parts = [_output_findings(record, samples, name) for name in record.outputs]
-    parts.append(Findings(warnings=input_notices(record, samples)))
     parts.append(_supply_side(record, samples))
     return joined(parts)
 

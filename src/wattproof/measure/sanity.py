@@ -29,17 +29,6 @@ LARGEST = 1e15
 """No recorder writes such a number: 1e37 and the like stand for off-scale samples in files."""
 
 
-def input_notices(record: BenchRecord, samples: Real) -> tuple[Notice, ...]:
-    """Look at the recorder's inputs: clipped, calibration overdue; `samples` in file units (n_channels, N)."""
-    counts = [clipped_samples(track, samples[track.index]) for track in record.tracks]
-    clipped = tuple(
-        clipped_notice(track, count, samples.shape[1])
-        for track, count in zip(record.tracks, counts, strict=True)
-        if count
-    )
-    return (*clipped, *overdue_notices(record))
-
-
 def clip_edge(track: Track) -> float | None:
     """Magnitude in file units from which a sample counts as clipped; None where the limit is unknown."""
     limit = track.full_scale
@@ -47,10 +36,10 @@ def clip_edge(track: Track) -> float | None:
     return None if limit is None else limit - 1.5 * (track.channel.step or limit * 1e-6)
 
 
-def clipped_samples(track: Track, file_values: NDArray[np.float32] | Real) -> int:
-    """Count samples of a track at the recorder's limit; 0 where the limit is not known."""
+def clipped_samples(track: Track, file_values: NDArray[np.float32] | Real, *, largest: float) -> int:
+    """Count samples of a track at the recorder's limit, given their `largest` magnitude; 0 where no limit is known."""
     edge = clip_edge(track)
-    if edge is None or max(float(file_values.max()), -float(file_values.min())) < edge:
+    if edge is None or largest < edge:
         return 0
     return int(np.count_nonzero(np.abs(file_values) >= edge))
 

@@ -10,7 +10,7 @@ from wattproof.measure.level import gain_figures, level_figures
 from wattproof.measure.output import SteadyOutput, fit_output
 from wattproof.measure.power import load_power, power_figures
 from wattproof.measure.record import BenchRecord
-from wattproof.measure.sanity import input_notices, line_notices, power_notices, tone_notices
+from wattproof.measure.sanity import line_notices, power_notices, tone_notices
 from wattproof.measure.supply import supply_findings
 from wattproof.measure.views import CYCLES_SHOWN, steady_views, supply_views
 
@@ -36,7 +36,6 @@ def measure_steady(record: BenchRecord) -> Findings:
     if not outputs and silent:
         raise silent[0]
     parts += [_output_findings(output) for output in outputs]
-    parts.append(Findings(warnings=input_notices(record, samples)))
     parts.append(_supply_side(record, outputs, samples) if outputs else supply_findings(record, samples))
     return joined(parts)
 
