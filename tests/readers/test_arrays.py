@@ -243,7 +243,7 @@ def test_several_records_are_asked_about_and_listed(npz, hdf5, pair):
 def test_a_rate_that_contradicts_the_times_is_reported(npz, pair):
     recording = open_recording(npz(t=TIMES_S, v=pair[:, 0], fs=1100.0), Answers(time_unit="s"))
     assert recording.rate_hz == pytest.approx(1000.0)
-    assert codes(recording) == {"clock-contradicts"}
+    assert codes(recording) == {"rate-contradicts"}
 
 
 def test_times_that_are_uneven_are_reported_and_backwards_ones_refused(npz, pair):

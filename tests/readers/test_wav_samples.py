@@ -96,10 +96,18 @@ def test_floats_above_full_scale_are_kept(write, riff):
     assert recording.read().samples[0].tolist() == values.tolist()
 
 
-def test_a_rate_that_was_not_needed_is_said_not_used(write, riff, sine16):
+def test_the_person_s_rate_wins_with_a_word(write, riff, sine16):
     recording = open_recording(write(riff(data=sine16)), Answers(rate_hz=44100.0))
-    assert recording.rate_hz == 48000.0
-    assert [one.code for one in recording.notices] == ["answer-not-used"]
+    assert recording.rate_hz == 44100.0
+    (found,) = recording.notices
+    assert (found.code, found.numbers) == ("rate-overruled", {"file_hz": 48000.0, "rate_hz": 44100.0})
+    assert open_recording(write(riff(data=sine16)), Answers(rate_hz=48000.0)).notices == ()
+
+
+def test_a_unit_cannot_make_volts_of_full_scale(write, riff, sine16):
+    recording = open_recording(write(riff(data=sine16)), Answers(units={"1": "V"}))
+    assert recording.channels[0].unit == "FS"
+    assert [one.code for one in recording.notices] == ["unit-not-used"]
 
 
 SUBTYPES = ["PCM_U8", "PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"]

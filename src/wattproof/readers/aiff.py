@@ -9,8 +9,8 @@ from typing import BinaryIO
 from wattproof.errors import BrokenFileError, Notice, UnknownFormatError
 from wattproof.readers.chunks import Chunk, ChunkMap, Layout, walk
 from wattproof.readers.contract import Answers
+from wattproof.readers.overrule import audio_answers
 from wattproof.readers.pcm import Coding, PcmRecording
-from wattproof.readers.unused import unused_answers
 from wattproof.readers.wav_text import plain
 from wattproof.waveform import Channel
 
@@ -60,10 +60,11 @@ class AiffReader:
                 hint="Record it again, or copy the file again.",
             )
         step = None if common.coding.kind == "f" else float(2.0 ** (1 - common.bits))  # the bits sit at the top
+        rate_hz, overruled = audio_answers(answers, common.rate_hz)
         return PcmRecording(
             path=path,
             reader=self.name,
-            rate_hz=common.rate_hz,
+            rate_hz=rate_hz,
             n_samples=n_samples,
             channels=tuple(
                 Channel(name=str(number + 1), unit="FS", full_scale=1.0, step=step)
@@ -75,7 +76,7 @@ class AiffReader:
                 "coding": f"{common.bits}-bit {'float' if common.coding.kind == 'f' else 'PCM'}",
                 **{name: text for name, text in words.items() if text},
             },
-            notices=(*chunks.notices, *_lengths(chunks, common, n_samples), *unused_answers(answers, common.rate_hz)),
+            notices=(*chunks.notices, *_lengths(chunks, common, n_samples), *overruled),
         )
 
 

@@ -15,7 +15,7 @@ class Answers:
     Attributes
     ----------
     rate_hz : float > 0 or None
-        Samples a second, where the file gives no clock.
+        Samples a second; it overrules the file's own clock, with the notice ``rate-overruled``.
     time_unit : str or None
         Unit of the time column: "s", "ms", "us", "ns", "ps".
     time_column : int or str or None

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from wattproof.errors import BrokenFileError, Notice
 from wattproof.readers.contract import Answers
-from wattproof.readers.unused import unused_answers
+from wattproof.readers.overrule import audio_answers
 from wattproof.readers.wav_text import plain
 from wattproof.waveform import Channel, Waveform
 
@@ -104,7 +104,7 @@ class FlacReader:
             head = file.read(STREAMINFO_BYTES)
         try:
             with soundfile.SoundFile(path) as file:
-                rate_hz, n_channels, bits = file.samplerate, file.channels, _bits(head)
+                file_hz, n_channels, bits = file.samplerate, file.channels, _bits(head)
                 metadata = {name: plain(str(text).encode()) for name, text in file.copy_metadata().items()}
         except soundfile.LibsndfileError as error:
             raise BrokenFileError(
@@ -115,19 +115,20 @@ class FlacReader:
         claimed = int.from_bytes(head[21:26], "big") & ((1 << 36) - 1)
         whole = claimed > 0 and _reaches(path, claimed)
         n_samples = claimed if whole else _decodable(path, n_channels, head)
-        if n_samples < 1 or rate_hz < 1:
+        if n_samples < 1 or file_hz < 1:
             raise _damaged(path.name, 0, claimed, "not one block can be decoded")
         step = 2.0 ** (1 - bits)
+        rate_hz, overruled = audio_answers(answers, float(file_hz))
         return FlacRecording(
             path=path,
-            rate_hz=float(rate_hz),
+            rate_hz=rate_hz,
             n_samples=n_samples,
             channels=tuple(
                 Channel(name=str(number + 1), unit="FS", full_scale=1.0, step=step) for number in range(n_channels)
             ),
             whole=whole,
             metadata={"coding": f"{bits}-bit FLAC", **metadata},
-            notices=(*_length(claimed, n_samples, whole), *unused_answers(answers, float(rate_hz))),
+            notices=(*_length(claimed, n_samples, whole), *overruled),
         )
 
 

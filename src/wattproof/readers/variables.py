@@ -11,8 +11,8 @@ from wattproof.errors import NeedsAnswerError, NotAWaveformError, Notice
 from wattproof.readers.arrays import ArrayLike, ArrayRecording
 from wattproof.readers.clock import SECONDS, Clock, clock_of_times, is_time, rate_of, start_of, unit_in_name
 from wattproof.readers.contract import Answers
+from wattproof.readers.overrule import settled_rate
 from wattproof.readers.tracks import Tracks, tracks_of
-from wattproof.readers.unused import unused_answers
 
 Facts = Mapping[str, str | float]
 
@@ -104,15 +104,16 @@ def assemble(
     clock = _clock(variables, chosen, tracks, answers, path.name)
     names = [one.name for one in chosen if one.name]
     joined = [_joined(chosen)] if len(chosen) > 1 and not chosen[0].table and answers.dataset is None else []
+    rate_hz, overruled = settled_rate(answers, clock.rate_hz)
     return ArrayRecording(
         parts=tracks.parts,
-        rate_hz=clock.rate_hz,
+        rate_hz=rate_hz,
         start_s=clock.start_s,
         channels=tracks.channels,
         source=path.name,
         reader=reader,
         metadata=dict(metadata or {}) | ({"variables": ", ".join(names)} if names else {}),
-        notices=(*joined, *tracks.notices, *clock.notices, *unused_answers(answers, clock.rate_hz)),
+        notices=(*joined, *tracks.notices, *clock.notices, *overruled),
     )
 
 
@@ -268,9 +269,9 @@ def _contradiction(used_hz: float, stated: Sequence[float]) -> tuple[Notice, ...
         return ()
     return (
         Notice(
-            code="clock-contradicts",
+            code="rate-contradicts",
             message=f"The file states {others[0]:.9g} Hz as well as {used_hz:.9g} Hz, which was used.",
-            hint="Check the frequency of a known tone in it.",
+            hint="If the other is right, say so with --rate-hz.",
             numbers={"used_hz": used_hz, "other_hz": others[0]},
         ),
     )

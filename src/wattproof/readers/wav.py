@@ -5,8 +5,8 @@ from pathlib import Path
 from wattproof.errors import BrokenFileError, Notice
 from wattproof.readers.chunks import Chunk, ChunkMap, Layout, walk
 from wattproof.readers.contract import Answers
+from wattproof.readers.overrule import audio_answers
 from wattproof.readers.pcm import PcmRecording
-from wattproof.readers.unused import unused_answers
 from wattproof.readers.wav_format import FLOAT, parse_format, settle_coding
 from wattproof.readers.wav_text import metadata_of
 from wattproof.waveform import Channel
@@ -44,10 +44,11 @@ class WavReader:
         notices = [*chunks.notices, *_riff_size(head, size, chunks), *doubts, *_partial(over, frame_bytes)]
         _refuse_empty(path, n_samples, sound)
         depth = f"{found.bits}-bit {'float' if found.tag == FLOAT else 'PCM'}"
+        rate_hz, overruled = audio_answers(answers, float(found.rate_hz))
         return PcmRecording(
             path=path,
             reader=self.name,
-            rate_hz=float(found.rate_hz),
+            rate_hz=rate_hz,
             n_samples=n_samples,
             channels=tuple(
                 Channel(name=str(number + 1), unit="FS", full_scale=1.0, step=step)
@@ -56,7 +57,7 @@ class WavReader:
             coding=coding,
             offset=sound.offset,
             metadata={"coding": depth, **metadata},
-            notices=(*notices, *unused_answers(answers, float(found.rate_hz))),
+            notices=(*notices, *overruled),
         )
 
 
