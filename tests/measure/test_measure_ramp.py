@@ -77,6 +77,15 @@ def test_the_lowest_limit_lies_within_its_uncertainty_though_a_frame_steps_over_
         assert figure.u < 0.01 * figure.value
 
 
+@pytest.mark.parametrize(("tone_hz", "slope", "seconds", "within"), CASES)
+def test_the_onset_of_clipping_lies_within_its_uncertainty(tone_hz, slope, seconds, within):
+    for phase_rad in (0.0, 1.1, 2.0):
+        capture = ramp(tone_hz, slope, seconds, phase_rad=phase_rad)
+        figure = value(measured(capture), "power_at_clip_onset")
+        assert_within(figure, capture.truth.unclipped_power_w, times_u=2)
+        assert figure.u < within / 2 * figure.value
+
+
 def test_power_in_the_frames_is_right_to_20_ppm():
     capture = ramp(997.0, 2.0, 5.0, start_v_peak=4.0)  # ends 10 dB under the limit
     points = measured(capture).curve

@@ -29,9 +29,13 @@ ONSET_SPAN = 10.0
 ONSET_POWER = 0.8
 """A hard limit at 1 leaves a residue of (x - 1)**(5/4) just above it: its power 4/5 grows in a straight line."""
 
-ONSET_LAW_U = 0.001
-"""How far the straight line's foot may be from where clipping begins, relative, of the voltage (rectangular, a third
-of the rise between 0.2 and 2 % that the law leaves bent)."""
+ONSET_LAW_HALF = 0.001
+"""How far the foot of the line may be from where clipping begins, relative, of the voltage: the law bends between 0.2
+and 2 %."""
+
+ONSET_BLUR = 4.0
+"""The same from the frames' length, times the square of the relative rise within a frame: for d**(5/2), a frame of
+variance s**2 reads 15/8 (s/d)**2 too much, which moves d by 3/4 s**2/d; s is a quarter of the rise, d about 1 %."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -197,7 +201,7 @@ class Onset:
     point: Crossing
 
 
-def clip_onset(t_s: Real, thd_n: Real, volts: Real) -> Onset | None:
+def clip_onset(t_s: Real, thd_n: Real, volts: Real, *, frame_s: float) -> Onset | None:
     """Find the foot of the steep rise of distortion.
 
     Distortion beyond what the amplifier and the recorder show below the knee, to the power 4/5, is a straight line of
@@ -208,6 +212,8 @@ def clip_onset(t_s: Real, thd_n: Real, volts: Real) -> Onset | None:
     ----------
     t_s, thd_n, volts : Real of shape (n_frames,)
         Centres of the frames, seconds; distortion, V/V; output voltage, r.m.s.
+    frame_s : float, seconds
+        Length of a frame.
 
     Returns
     -------
@@ -226,11 +232,14 @@ def clip_onset(t_s: Real, thd_n: Real, volts: Real) -> Onset | None:
     last = first + int(over[0]) if over.size else thd_n.size
     if last - first < 3:
         return None
-    return _foot(t_s, volts, np.maximum(thd_n**2 - floor**2, 0.0) ** (ONSET_POWER / 2), slice(first, last))
+    return _foot(
+        t_s, volts, np.maximum(thd_n**2 - floor**2, 0.0) ** (ONSET_POWER / 2), slice(first, last), frame_s=frame_s
+    )
 
 
-def _foot(t_s: Real, volts: Real, rise: Real, steep: slice) -> Onset | None:
+def _foot(t_s: Real, volts: Real, rise: Real, steep: slice, *, frame_s: float) -> Onset | None:
     x, y = rise[steep], volts[steep]
+    rise_in_frame = float(frame_s * np.gradient(volts, t_s)[steep.start] / volts[steep.start])
     degree = 2 if x.size >= 6 else 1
     columns = np.vander(x / x.max(), degree + 1, increasing=True)
     terms, *_ = np.linalg.lstsq(columns, y, rcond=None)
@@ -251,5 +260,5 @@ def _foot(t_s: Real, volts: Real, rise: Real, steep: slice) -> Onset | None:
         times_s=t_s,
         near=_around(k, t_s.size),
     )
-    law_u = ONSET_LAW_U * foot / np.sqrt(3)
+    law_u = foot * float(np.hypot(ONSET_LAW_HALF, ONSET_BLUR * rise_in_frame**2)) / np.sqrt(3)
     return Onset(volts=foot, scatter_u=spread, dof=max(dof / OVERLAP_DOF, 1.0), law_u=law_u, point=point)

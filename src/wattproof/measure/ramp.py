@@ -239,7 +239,7 @@ def power_number(frames: OutputFrames, *, watts: float, reactive: float) -> Unce
 
 def _onset(output: RampOutput) -> tuple[list[Figure], list[Notice]]:
     frames = output.frames
-    onset = clip_onset(frames.t_s, frames.thd_n, frames.volts)
+    onset = clip_onset(frames.t_s, frames.thd_n, frames.volts, frame_s=frames.grid.frame_s)
     if onset is None:
         return [], [onset_notice(frames)]
     record, name = output.record, frames.output
