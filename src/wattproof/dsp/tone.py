@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.dsp.blocksum import BlockClock, correlate, moments, synthesise
+from wattproof.dsp.tone_search import COARSE_SAMPLES, coarse_frequency, refuse_silent
 from wattproof.errors import NoToneError, TooFewCyclesError
 
 Real = NDArray[np.float64]
@@ -14,12 +15,11 @@ Complex = NDArray[np.complex128]
 
 FEWEST_CYCLES = 3.0
 _DRIFT_ORDER = 2
-_COARSE_SAMPLES = 32768
 _MANY_CYCLES = 100
 _SEARCH_HARMONICS = 3
 _SMALL_STEP = 1e-4
-_FAINTEST = 1e-100
-"""A swing under this cannot be squared in double precision."""
+_SURE_CYCLES = 8
+"""A piece of the record may stand for the whole where it holds more cycles than this."""
 
 _NARROWING = 8
 """Each stage of the frequency search uses this many times more samples than the one before."""
@@ -145,10 +145,11 @@ def fit_tone(
     .. [1] IEEE Std 1057-2017, sine fitting; P. Haendel, IEEE Trans. Instrum. Meas. 49 (2000) 1189.
     """
     clear = np.ascontiguousarray(samples, dtype=np.float64)
+    refuse_silent(clear[reference])
     line = clear[reference : reference + 1]
-    hz = _coarse_frequency(line[0], rate_hz, fewest_cycles) if tone_hz is None else tone_hz
+    hz = coarse_frequency(line[0], rate_hz, fewest_cycles) if tone_hz is None else tone_hz
     _refuse_short(clear.shape[1], rate_hz, hz, fewest_cycles)
-    n_used = _usable_harmonics(hz, rate_hz, n_harmonics)
+    n_used = _usable_harmonics(hz, rate_hz, n_harmonics, clear.shape[1])
     # harmonics lean on the frequency only where cycles are few: a long record needs but the strongest in the search
     n_search = n_used if clear.shape[1] * hz / rate_hz < _MANY_CYCLES else min(n_used, _SEARCH_HARMONICS)
     hz = _refined_frequency(line, hz, rate_hz, n_search, searched=tone_hz is None)
@@ -167,7 +168,8 @@ def fit_at(samples: Real, *, rate_hz: float, frequency_hz: float, reference: int
         The channel whose residual sets the frequency's uncertainty.
     n_harmonics : int >= 1
     """
-    solver = _solver(samples.shape[1], frequency_hz, rate_hz, _usable_harmonics(frequency_hz, rate_hz, n_harmonics))
+    n_used = _usable_harmonics(frequency_hz, rate_hz, n_harmonics, samples.shape[1])
+    solver = _solver(samples.shape[1], frequency_hz, rate_hz, n_used)
     step = solver.solve(samples, with_slope=False)
     _, information = solver.frequency_step(step, reference)
     u_hz = np.sqrt(step.residual_ms[reference] / information) * rate_hz / (2 * np.pi) if information > 0 else 0.0
@@ -272,7 +274,7 @@ class _Solver:
         cross = self._cross(a * h, b * h)
         quadratic = self._quadratic(a * h, b * h)
         information = quadratic - float(cross @ np.linalg.solve(self._matrix, cross))
-        if step.sloped is None:
+        if step.sloped is None or information <= 0:
             return 0.0, information
         onto = float((h * (b * step.sloped[channel].real + a * step.sloped[channel].imag)).sum())
         return (onto - float(cross @ step.coefficients[channel])) / information, information
@@ -309,7 +311,8 @@ def _refined_frequency(line: Real, hz: float, rate_hz: float, n_harmonics: int, 
     """Narrow the frequency on longer and longer pieces around the record's centre, the last one the whole record."""
     n_all = line.shape[1]
     lengths = [n_all]
-    while searched and lengths[0] > _COARSE_SAMPLES * 2:
+    # a piece of few cycles would lead astray
+    while searched and lengths[0] > COARSE_SAMPLES * 2 and lengths[0] // _NARROWING * hz / rate_hz > _SURE_CYCLES:
         lengths.insert(0, lengths[0] // _NARROWING)
     for length in lengths:
         start = (n_all - length) // 2
@@ -336,57 +339,20 @@ def _iterate(line: Real, hz: float, rate_hz: float, n_harmonics: int) -> float:
     return hz
 
 
-def _coarse_frequency(line: Real, rate_hz: float, fewest_cycles: float) -> float:
-    """Find the strongest tone to a fraction of a line width: Hann-windowed transform and its two-line interpolation.
-
-    A piece in the middle will do when it holds plenty of cycles of what was found in it; else ever longer ones.
-    """
-    length = min(line.size, _COARSE_SAMPLES)
-    while True:
-        start = (line.size - length) // 2
-        hz, cycles = _strongest(line[start : start + length], rate_hz)
-        if cycles > 4 * fewest_cycles or length == line.size:
-            return hz
-        length = min(line.size, 4 * length)
-
-
-def _refuse_silent(line: Real) -> None:
-    n = line.size
-    if n < _FEWEST_SAMPLES or np.ptp(line) < _FAINTEST:
-        raise NoToneError(
-            "No tone was found.",
-            why=f"the channel holds {n} samples" + (" of one constant value" if n >= _FEWEST_SAMPLES else ""),
-            hint="Check which channel is the load voltage, or use --kind idle for a record without a tone.",
-        )
-
-
-def _strongest(piece: Real, rate_hz: float) -> tuple[float, float]:
-    from scipy.fft import next_fast_len, rfft
-
-    n = piece.size
-    tau = np.linspace(-1, 1, n)
-    trend = np.polynomial.polynomial.polyfit(tau, piece, 1)
-    window = 0.5 + 0.5 * np.cos(np.pi * tau)
-    # short records need a fine grid to start from: padded fourfold
-    size = next_fast_len(4 * n if n <= _COARSE_SAMPLES else n, real=True)
-    magnitude = np.abs(rfft((piece - trend[0] - trend[1] * tau) * window, size))
-    lowest = max(int(size / n), 1)
-    k = int(np.argmax(magnitude[lowest:])) + lowest
-    if magnitude[k] == 0:
-        k = lowest
-    left, middle, right = (float(magnitude[min(max(i, 0), magnitude.size - 1)]) for i in (k - 1, k, k + 1))
-    bend = left - 2 * middle + right
-    shift = 0.5 * (left - right) / bend if bend < 0 else 0.0
-    hz = (k + shift) * rate_hz / size
-    return hz, hz * n / rate_hz
-
-
-def _usable_harmonics(hz: float, rate_hz: float, n_harmonics: int) -> int:
+def _usable_harmonics(hz: float, rate_hz: float, n_harmonics: int, n_samples: int) -> int:
+    """Limit the harmonics to those under half the rate, and to as many as the samples can tell apart."""
     below = int(np.ceil(rate_hz / 2 / hz)) - 1
-    return max(1, min(n_harmonics, below))
+    told_apart = (n_samples - _DRIFT_ORDER - 3) // 2
+    return max(1, min(n_harmonics, below, told_apart))
 
 
 def _refuse_short(n_samples: int, rate_hz: float, hz: float, fewest_cycles: float) -> None:
+    if not 0 < hz < rate_hz / 2:
+        raise NoToneError(
+            f"A tone of {hz:.4g} Hz cannot be found.",
+            why=f"the record is sampled at {rate_hz:g} Hz",
+            hint=f"Give a tone between 0 and {rate_hz / 2:g} Hz.",
+        )
     cycles = n_samples * hz / rate_hz
     if cycles < fewest_cycles * (1 - 1e-6):
         raise TooFewCyclesError(
