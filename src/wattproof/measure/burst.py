@@ -11,7 +11,6 @@ from wattproof.measure.findings import Findings, joined
 from wattproof.measure.model import Condition, CurvePoint, Figure, Trace, Views
 from wattproof.measure.ramp import record_without_outputs
 from wattproof.measure.record import ROLE_UNITS, BenchRecord
-from wattproof.measure.sanity import overdue_notices
 from wattproof.measure.supply_frames import SupplyFrames, supply_frames
 from wattproof.measure.views import POINTS, rounded, time_trace
 from wattproof.quantity import Uncertain
@@ -56,7 +55,6 @@ def measure_burst(record: BenchRecord) -> Findings:
         raise failed[0] if failed else record_without_outputs()
     parts += [_findings(frames, samples) for frames in outputs]
     parts.append(_supply_side(outputs[0], samples))
-    parts.append(Findings(warnings=overdue_notices(record)))
     return joined(parts)
 
 

@@ -10,16 +10,13 @@ from numpy.typing import NDArray
 from wattproof.dsp import FrameFit, FrameGrid, band_limit, cut_frames, fit_frames, fit_tone, tone_band, whole_cycles
 from wattproof.errors import MeasureError, NoToneError, TooFewCyclesError
 from wattproof.measure.record import BenchRecord, Track
-from wattproof.measure.sanity import clip_edge
+from wattproof.measure.sanity import LARGEST, clip_edge
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
 
 LEVEL_STEP_DB = 0.1
 """The level changes by about so much within a frame; one cycle is the least (docs/methods/power_at_thd.md)."""
-
-BEYOND_REASON = 1e30
-"""No volt or ampere on a bench; text captures mark off-scale samples so."""
 
 FEWEST_FRAMES = 8
 SEARCH_BLOCKS = 200
@@ -224,7 +221,7 @@ def engineering_rows(record: BenchRecord, tracks: dict[str, Track], samples: Rea
     """
     rows = np.stack([record.values(track, samples) for track in tracks.values()])
     for track, row in zip(tracks.values(), rows, strict=True):
-        broken = int(np.count_nonzero(~(np.abs(row) < BEYOND_REASON)))  # a NaN compares as false
+        broken = int(np.count_nonzero(~(np.abs(row) < LARGEST)))  # a NaN compares as false
         if broken:
             raise MeasureError(
                 f"Channel {track.channel.name} of {record.recording.source} cannot be measured.",

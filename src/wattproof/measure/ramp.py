@@ -21,7 +21,6 @@ from wattproof.measure.ramp_notices import (
 )
 from wattproof.measure.ramp_views import ramp_views
 from wattproof.measure.record import BenchRecord
-from wattproof.measure.sanity import overdue_notices
 from wattproof.measure.supply_frames import SupplyFrames, supply_frames, supply_power
 from wattproof.quantity import Uncertain
 
@@ -109,7 +108,6 @@ def measure_ramp(record: BenchRecord) -> Findings:
         raise failed[0] if failed else record_without_outputs()
     parts += [_findings(output, _delivered(outputs, output.frames.t_s)) for output in outputs]
     parts.append(_supply_side(outputs))
-    parts.append(Findings(warnings=overdue_notices(record)))
     return joined(parts)
 
 
