@@ -15,6 +15,7 @@ LEAST_RUNS = 3
 STEEPER = 5.0  # the top code of an unclipped sine holds at most 2.42 times as many samples as the next one
 
 Floats = NDArray[np.float32] | NDArray[np.float64]
+Rows = NDArray[np.float64]
 
 
 class Tally:
@@ -40,51 +41,63 @@ class Tally:
     def add(self, block: Floats) -> None:
         """Add samples of shape (n_samples, n_channels)."""
         with np.errstate(invalid="ignore"):  # some NaN complain when touched
-            values = block.astype(np.float64)
-            size = np.abs(values)
-            good = size < OFF_SCALE
-        if not good.all():
-            missing = np.isnan(values)
-            self.nan += missing.sum(axis=0)
-            self.off_scale += (~good & ~missing).sum(axis=0)
-            self.low = np.minimum(self.low, np.where(good, values, np.inf).min(axis=0))
-            self.high = np.maximum(self.high, np.where(good, values, -np.inf).max(axis=0))
-            values = np.where(good, values, 0.0)
+            rows = np.ascontiguousarray(block.T, dtype=np.float64)
+            low, high = rows.min(axis=1), rows.max(axis=1)
+            largest = np.maximum(-low, high)
+        if not (largest < OFF_SCALE).all():  # NaN among the samples makes this false as well
+            rows, low, high = self._without_bad(rows)
+            largest = np.maximum(-low, high)
         else:
-            self.low = np.minimum(self.low, values.min(axis=0))
-            self.high = np.maximum(self.high, values.max(axis=0))
-        self.count += good.sum(axis=0)
-        self.total += values.sum(axis=0)
-        self.squares += np.einsum("ij,ij->j", values, values)
-        self.above += (good & (size > self.full_scale)).sum(axis=0)
-        self.rails.add(values)
+            self.count += rows.shape[1]
+        self.low, self.high = np.minimum(self.low, low), np.maximum(self.high, high)
+        self.total += rows.sum(axis=1)
+        self.squares += np.einsum("ij,ij->i", rows, rows)
+        if (largest > self.full_scale).any():
+            self.above += (np.abs(rows) > self.full_scale[:, None]).sum(axis=1)
+        self.rails.add(rows, largest)
+
+    def _without_bad(self, rows: Rows) -> tuple[Rows, Rows, Rows]:
+        """Count NaN and off-scale samples; give the rest with zeros in their place, and its extremes."""
+        with np.errstate(invalid="ignore"):
+            good = np.abs(rows) < OFF_SCALE
+        missing = np.isnan(rows)
+        self.nan += missing.sum(axis=1)
+        self.off_scale += (~good & ~missing).sum(axis=1)
+        self.count += good.sum(axis=1)
+        low = np.where(good, rows, np.inf).min(axis=1)
+        high = np.where(good, rows, -np.inf).max(axis=1)
+        return np.where(good, rows, 0.0), low, high
 
 
 class RailCount:
     """Samples that stand at a limit: equal to their neighbour, and at least `threshold` in magnitude."""
 
-    def __init__(self, threshold: NDArray[np.float64]) -> None:
+    def __init__(self, threshold: Rows) -> None:
         self.threshold = threshold
         self.samples = np.zeros(threshold.size, dtype=np.int64)
         self.runs = np.zeros(threshold.size, dtype=np.int64)
-        self._last = np.full((1, threshold.size), np.nan)
+        self._last = np.full((threshold.size, 1), np.nan)
         self._last_counted = np.zeros(threshold.size, dtype=bool)
 
-    def add(self, values: NDArray[np.float64]) -> None:
-        """Add samples of shape (n_samples, n_channels), which follow those of the last call."""
-        joined = np.concatenate([self._last, values])
-        pairs = (joined[1:] == joined[:-1]) & (np.abs(joined[1:]) >= self.threshold)
-        if not pairs.any():
-            self._last_counted = np.zeros_like(self._last_counted)
+    def add(self, rows: Rows, largest: Rows) -> None:
+        """Add samples of shape (n_channels, n_samples), which follow those of the last call, and their magnitudes."""
+        if (largest >= self.threshold).any():
+            self._count(np.concatenate([self._last, rows], axis=1))
         else:
-            inside = np.zeros(joined.shape, dtype=bool)
-            inside[1:] |= pairs
-            inside[:-1] |= pairs
-            starts = np.concatenate([pairs[:1] & ~self._last_counted, pairs[1:] & ~pairs[:-1]])
-            self.samples += inside[1:].sum(axis=0) + (inside[0] & ~self._last_counted)
-            self.runs += starts.sum(axis=0)
-            self._last_counted = pairs[-1]
-        self._last = joined[-1:].copy()
+            self._last_counted = np.zeros_like(self._last_counted)
+        self._last = rows[:, -1:].copy()
+
+    def _count(self, joined: Rows) -> None:
+        pairs = (joined[:, 1:] == joined[:, :-1]) & (np.abs(joined[:, 1:]) >= self.threshold[:, None])
+        inside = np.zeros(joined.shape, dtype=bool)
+        inside[:, 1:] |= pairs
+        inside[:, :-1] |= pairs
+        starts = pairs.copy()
+        starts[:, 1:] &= ~pairs[:, :-1]
+        starts[:, 0] &= ~self._last_counted
+        self.samples += inside[:, 1:].sum(axis=1) + (inside[:, 0] & ~self._last_counted)
+        self.runs += starts.sum(axis=1)
+        self._last_counted = pairs[:, -1]
 
 
 def flat_extremes(recording: Recording, low: float, high: float, *, index: int, block_samples: int) -> tuple[int, int]:
@@ -128,7 +141,7 @@ class _Side:
         signed = self.sign * values
         at = signed == self.extreme
         self.at_extreme += int(at.sum())
-        self.rails.add(np.where(at, signed, np.nan)[:, None])
+        self.rails.add(np.where(at, signed, np.nan)[None, :], np.full(1, np.inf))
         inner = signed[signed < self.extreme]
         if inner.size:
             highest = float(inner.max())
