@@ -111,6 +111,7 @@ DAMAGE = {
     "true as schema": (b'{"schema": true}', "schema number is True"),
     "schema 0": (b'{"schema": 0}', "schema number is 0"),
     "deep": (b"[" * 100_000, "nested too deeply"),
+    "no number": (b'{"schema": 1, "started": NaN}', "a number that is none"),
     "long number": (b'{"schema": ' + b"9" * 5000 + b"}", "too long"),
 }
 

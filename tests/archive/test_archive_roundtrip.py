@@ -1,7 +1,9 @@
 """What goes into the archive comes out of it, byte for byte and figure for figure."""
 
+import errno
 import hashlib
 import json
+import os
 import time
 from datetime import UTC, datetime, timedelta, timezone
 from itertools import count
@@ -264,6 +266,51 @@ def test_what_is_no_file_is_not_added(archive, session, tmp_path, name):
     with pytest.raises(FileMissingError):
         archive.add_capture(session, tmp_path / name, Description())
     assert list((session.folder / "captures").iterdir()) == []
+
+
+def test_a_pipe_is_not_waited_for(archive, session, tmp_path):
+    if not hasattr(os, "mkfifo"):
+        pytest.skip("needs a system with named pipes")
+    os.mkfifo(tmp_path / "pipe.wav")
+    with pytest.raises(FileMissingError):
+        archive.add_capture(session, tmp_path / "pipe.wav", Description())
+
+
+def test_a_source_that_fails_half_way_is_told_from_a_full_archive(archive, session, tmp_path, monkeypatch):
+    source = make_file(tmp_path / "in", "a.wav", b"1" * 100)
+    genuine = Path.open
+
+    def breaking(path, *args, **kwargs):
+        file = genuine(path, *args, **kwargs)
+        if path == source:
+            file.close()
+            file = _Breaking()
+        return file
+
+    monkeypatch.setattr(Path, "open", breaking)
+    with pytest.raises(FileMissingError, match=r"Cannot read .*a\.wav") as caught:
+        archive.add_capture(session, source, Description())
+    assert "Input/output error" in caught.value.why
+    assert list((session.folder / "captures").iterdir()) == []
+
+
+class _Breaking:
+    """A file on a stick that is pulled out after the first block."""
+
+    def __init__(self):
+        self.blocks = iter([b"1" * 50])
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        pass
+
+    def read(self, size):
+        block = next(self.blocks, None)
+        if block is None:
+            raise OSError(errno.EIO, "Input/output error")
+        return block
 
 
 @pytest.mark.parametrize("value", [float("nan"), float("inf")])

@@ -106,10 +106,7 @@ def add_capture(session: Session, original: Path, description: Description, *, a
     ArchiveError
         The disk is full or refuses, or these bytes are here under another description.
     """
-    if not original.is_file():
-        raise FileMissingError(
-            f"There is no file {original}.", why="Nothing, or no plain file, has that name.", hint="Check the path."
-        )
+    _need_file(original)
     home = captures_folder(session)
     with explained("add a capture", home):
         home.mkdir(exist_ok=True)
@@ -122,6 +119,20 @@ def add_capture(session: Session, original: Path, description: Description, *, a
                     return _same_purpose(session, twin, description)
                 if publish_folder(aside, home / record.folder):
                     return record
+
+
+def _need_file(original: Path) -> None:
+    """Refuse what is no plain file before anything is begun: a pipe would be waited for without end."""
+    try:
+        there = original.is_file()
+    except OSError:  # a folder on the way that may not be entered
+        there = False
+    if not there:
+        raise FileMissingError(
+            f"There is no file {original} that can be read.",
+            why="Nothing has that name, or it is no plain file, or a folder on the way may not be entered.",
+            hint="Check the path, and that you may read it.",
+        )
 
 
 @contextmanager

@@ -49,28 +49,37 @@ def read_document(kind: str, path: Path, model: type[Model]) -> Model:
     ArchiveError
         It is missing, may not be read, is damaged, or was written by a newer version.
     """
-    if not path.exists():
-        raise ArchiveError(
-            f"{path} is missing.",
-            why=f"The {kind} cannot be read without it.",
-            hint="Restore this file from a backup, or move its folder out of the archive.",
-        )
-    with explained(f"read the {kind} file", path):
-        data = path.read_bytes()
+    data = _bytes(kind, path)
     try:
-        document = json.loads(data.decode("utf-8"))
+        document = json.loads(data.decode("utf-8"), parse_constant=_no_number)
     except UnicodeDecodeError as error:
         raise _damaged(path, f"Byte {error.start + 1} is no UTF-8.") from error
     except json.JSONDecodeError as error:
         raise _damaged(path, f"Line {error.lineno}, column {error.colno}: {error.msg}.") from error
     except (RecursionError, ValueError) as error:
-        raise _damaged(path, "It is nested too deeply, or holds a number too long to read.") from error
+        raise _damaged(path, "It is nested too deeply, or holds a number that is none or too long to read.") from error
     if not isinstance(document, dict):
         raise _damaged(path, "It holds no JSON object.")
     try:
         return model.model_validate(upgraded(kind, document, path=path))
     except ValidationError as error:
         raise _damaged(path, _first_fault(error)) from error
+
+
+def _bytes(kind: str, path: Path) -> bytes:
+    with explained(f"read the {kind} file", path):
+        if path.exists():
+            return path.read_bytes()
+    raise ArchiveError(
+        f"{path} is missing.",
+        why=f"The {kind} cannot be read without it.",
+        hint="Restore this file from a backup, or move its folder out of the archive.",
+    )
+
+
+def _no_number(text: str) -> float:
+    """Refuse NaN and Infinity: JSON has no such numbers, and we never write them."""
+    raise ValueError(text)
 
 
 def _damaged(path: Path, why: str) -> ArchiveError:

@@ -102,7 +102,15 @@ def session_folders(root: Path) -> list[Path]:
     if not root.exists():
         return []
     with explained("list the sessions", root):
-        return sorted(e for e in root.iterdir() if not e.name.startswith(".") and (e / _SESSION_FILE).is_file())
+        return sorted(e for e in root.iterdir() if not e.name.startswith(".") and _holds_session(e))
+
+
+def _holds_session(folder: Path) -> bool:
+    """Tell a session's folder; one that may not be looked into counts, so that it is named and not passed over."""
+    try:
+        return (folder / _SESSION_FILE).is_file()
+    except OSError:
+        return True
 
 
 def list_sessions(root: Path) -> Listing:
