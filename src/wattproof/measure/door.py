@@ -13,7 +13,7 @@ from wattproof.measure.kinds import tell_kind
 from wattproof.measure.model import CapturedChannel, CaptureResult, Kind
 from wattproof.measure.ramp import measure_ramp
 from wattproof.measure.record import BenchRecord
-from wattproof.measure.sanity import LARGEST, clipped_notice, clipped_samples, overdue_notices
+from wattproof.measure.sanity import LARGEST, SMALLEST, clipped_notice, clipped_samples, overdue_notices
 from wattproof.measure.steady import measure_steady
 
 MEASURES: dict[Kind, Callable[[BenchRecord], Findings]] = {
@@ -88,8 +88,8 @@ def _input_notices(record: BenchRecord, channels: tuple[CapturedChannel, ...], f
 
 def _channels(record: BenchRecord) -> tuple[CapturedChannel, ...]:
     """Peaks and clipped samples of every track, block by block; refuses values that are no numbers."""
-    peaks, clipped, broken = ([0] * len(record.tracks) for _ in range(3))
-    peak_values = [float(p) for p in peaks]
+    clipped, broken = ([0] * len(record.tracks) for _ in range(2))
+    peak_values, far = ([0.0] * len(record.tracks) for _ in range(2))
     for block in record.recording.blocks(BLOCK_SAMPLES):
         for n, track in enumerate(record.tracks):
             values = np.asarray(block[:, track.index], dtype=np.float64)
@@ -97,10 +97,12 @@ def _channels(record: BenchRecord) -> tuple[CapturedChannel, ...]:
             if not (low > -LARGEST and high < LARGEST):
                 broken[n] += int(np.count_nonzero(~(np.abs(values) < LARGEST)))
                 continue
+            far[n] = max(far[n], -low, high)
             ends = track.engineering(np.array([low, high]))
             peak_values[n] = max(peak_values[n], float(np.abs(ends).max()))
             clipped[n] += clipped_samples(track, values, largest=max(high, -low))
     _refuse_broken(record, broken)
+    _refuse_tiny(record, far)
     return record.captured(peak_values, clipped)
 
 
@@ -112,4 +114,14 @@ def _refuse_broken(record: BenchRecord, broken: list[int]) -> None:
                 why=f"{count} of {record.recording.n_samples} samples are missing, off scale or not a number",
                 hint="Set the recorder's range so that nothing runs off scale, and capture again; "
                 "or leave the channel out of the bench file.",
+            )
+
+
+def _refuse_tiny(record: BenchRecord, far: list[float]) -> None:
+    for track, peak in zip(record.tracks, far, strict=True):
+        if 0 < peak < SMALLEST:
+            raise MeasureError(
+                f"Channel {track.channel.name} of {record.recording.source} holds no recording.",
+                why=f"its largest number is {peak:.1g}",
+                hint="Check how the file was read: its samples may be of another type or byte order.",
             )

@@ -9,14 +9,18 @@ from wattproof.quantity import Uncertain
 
 def power_figures(output: SteadyOutput) -> list[Figure]:
     """Every power and load figure the channels allow; without a current channel only V²/R of a named load."""
-    square, resistance = voltage_square(output), load_resistance(output)
+    square = voltage_square(output)
     if "load_current" not in output.tracks:
+        resistance = load_resistance(output)
         if square is None or resistance is None:
             return []
         return [output.figure("load_power_v2r", square / resistance, "W", basis="v^2/r")]
     if square is None:
         return []
     power, apparent = load_power(output), square**0.5 * load_current(output)
+    if not output.has_current:
+        return [output.figure("load_power", power, "W", basis="v*i")]
+    resistance = load_resistance(output)
     impedance, angle = load_impedance(output)
     extra: dict[str, Condition] = {"load_ohm": round(float(impedance * np.cos(angle)), 4)}
     return [

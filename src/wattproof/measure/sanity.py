@@ -28,6 +28,9 @@ LINES_TOLD = 4
 LARGEST = 1e15
 """No recorder writes such a number: 1e37 and the like stand for off-scale samples in files."""
 
+SMALLEST = 1e-30
+"""A channel that never exceeds this, and is not silent, is no recording either."""
+
 
 def clip_edge(track: Track) -> float | None:
     """Magnitude in file units from which a sample counts as clipped; None where the limit is unknown."""
@@ -115,7 +118,18 @@ def power_notices(output: SteadyOutput, figures: Sequence[Figure]) -> tuple[Noti
                 numbers={"load_power_w": power.value},
             ),
         )
+    if not output.has_current:
+        return (_open_notice(output),)
     return (*_angle_notices(output), *_two_power_notices(figures), *_load_notices(output, figures))
+
+
+def _open_notice(output: SteadyOutput) -> Notice:
+    return Notice(
+        code="no-load-current",
+        message=f"No current at the tone stands out on output {output.output}.",
+        hint="Check that the load is connected and which input its current is on: the power is that of no load.",
+        numbers={"load_current_a": float(np.abs(output.phasors("load_current")[0])) / 2**0.5},
+    )
 
 
 def _angle_notices(output: SteadyOutput) -> list[Notice]:

@@ -190,7 +190,9 @@ def supply_findings(
     notices: list[Notice] = []
     if power is not None:
         figures.append(record.figure("supply_power", power, "W", output=None, conditions={**common, "basis": "v*i"}))
-        if load_powers:
+        if float(side.mean("W")[0]) <= 0:
+            notices.append(_drawn_notice(side.mean("W")[0]))
+        elif load_powers:
             figures += _efficiency_figures(record, power, load_powers, common)
             notices += _efficiency_notices(figures)
     if frequency_hz is not None and side.volts is not None and side.amps is not None:
@@ -259,6 +261,15 @@ def _efficiency_figures(
     ]
 
 
+def _drawn_notice(watts: float) -> Notice:
+    return Notice(
+        code="negative-supply-power",
+        message=f"The supply gives {watts:.4g} W by its two channels: neither efficiency nor heat can be had.",
+        hint="One of the two supply channels is reversed or silent: swap its leads, or give its scale a minus sign.",
+        numbers={"supply_power_w": watts},
+    )
+
+
 def _efficiency_notices(figures: Sequence[Figure]) -> list[Notice]:
     efficiency = next(figure for figure in figures if figure.name == "efficiency")
     if efficiency.value <= 1:
@@ -287,7 +298,7 @@ def _source_resistance(
     ripple_v, ripple_i = fit.phasors[0, strongest] * turn, fit.phasors[1, strongest]
     u_v, u_i = fit.amplitude_u[:2]
     smallest = SMALLEST_RIPPLE * abs(float(side.amps.mean()))
-    if np.abs(ripple_i) < max(RIPPLE_OVER_NOISE * u_i, smallest) or np.abs(ripple_v) < 3 * u_v:
+    if np.abs(ripple_i) <= max(RIPPLE_OVER_NOISE * u_i, smallest) or np.abs(ripple_v) < 3 * u_v:
         return [], []
     ratio = -(ripple_v / ripple_i).real
     if ratio < 0:
