@@ -65,7 +65,6 @@ HOLD = """
 import resource, sys
 from pathlib import Path
 from time import perf_counter
-from wattproof.bench import parse_bench
 from wattproof.measure import lay_on_bench, measure
 from wattproof.readers import Answers, open_recording
 from wattproof.bench import Bench

@@ -152,6 +152,11 @@ class Bench(Part):
     meters: tuple[Meter, ...] = ()
     supply: Supply = Supply()
     limits: Limits = Limits()
+    clock_u: Number = Field(
+        default=0.0,
+        ge=0,
+        description="relative standard uncertainty of the sample clock; 3e-5 for a plain crystal",
+    )
 
     def load(self, name: str) -> Load:
         """Give the load of that name.

@@ -24,6 +24,7 @@ def distortion_figures(output: SteadyOutput) -> list[Figure]:
     u_thd = _distortion_u(thd * size[0], listed.size, u_line) / size[0]
     label = f"noise on the harmonics {output.output}"
     number = output.record.observed(f"thd {output.output}", thd, u_thd, dof=fit.dof, label=label)
+    number = number * output.distortion_scatter
     thd_conditions: dict[str, Condition] = {"harmonics": int(listed.size) + 1, "floor": floor_thd}
     figures = [
         output.figure("thd_f", number, "V/V", basis="fundamental", **thd_conditions),
@@ -67,6 +68,7 @@ def _noise_figures(output: SteadyOutput) -> list[Figure]:
     relative = float(np.hypot(relative, blurred))
     label = f"noise in the residue {output.output}"
     number = output.record.observed(f"thd_n {output.output}", ratio, float(ratio * relative), dof=dof, label=label)
+    number = number * output.distortion_scatter
     extra: dict[str, Condition] = {"basis": "total"}
     floor_ms = recorder_floor_ms(output)
     if floor_ms is not None and total > 0:

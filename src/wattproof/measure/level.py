@@ -3,7 +3,7 @@
 import numpy as np
 
 from wattproof.dsp import true_peak
-from wattproof.measure.model import Figure
+from wattproof.measure.model import Condition, Figure
 from wattproof.measure.output import SteadyOutput
 from wattproof.measure.power import load_current
 
@@ -14,7 +14,9 @@ def level_figures(output: SteadyOutput) -> list[Figure]:
     frequency = record.observed(
         f"frequency {output.output}", fit.frequency_hz, fit.frequency_u_hz, dof=fit.dof, label="noise on the frequency"
     )
-    figures = [output.figure("fundamental_frequency", frequency, "Hz")]
+    # without a stated doubt of the recorder's clock the figure says that it was taken as exact
+    clock: dict[str, Condition] = {} if record.bench.clock_u else {"clock": "taken as exact"}
+    figures = [output.figure("fundamental_frequency", frequency * record.clock_factor(), "Hz", **clock)]
     rms = float(np.sqrt(output.mean_square(output.main)))
     track = output.tracks[output.main]
     peak = true_peak(output.samples[0] - fit.dc[0])

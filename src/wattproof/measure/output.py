@@ -23,6 +23,10 @@ HARMONICS_WHEN_SHORT = 40
 
 SHORT_CYCLES = 100
 
+QUARTERS = 4
+SCATTER_OF_NOISE = 2.6
+"""Noise alone exceeds this share of its variance in one of twenty sets of four (chi-squared, 3 degrees of freedom)."""
+
 FRAME_CYCLES = 10
 
 
@@ -39,6 +43,7 @@ class SteadyOutput:
     samples: Real
     fit: ToneFit
     band_hz: tuple[float, float]
+    supply_v: float | None = None
 
     @property
     def rows(self) -> dict[str, int]:
@@ -49,6 +54,12 @@ class SteadyOutput:
     def main(self) -> str:
         """The voltage's role: "load_voltage", or "unassigned" without a bench."""
         return next(iter(self.tracks))
+
+    @cached_property
+    def has_current(self) -> bool:
+        """Whether a load current is recorded and its tone stands out of its noise."""
+        row = self.rows.get("load_current")
+        return row is not None and float(np.abs(self.fit.phasors[row, 0])) > 3 * float(self.fit.amplitude_u[row])
 
     def phasors(self, role: str) -> Complex:
         """Harmonics' peak phasors of a role at the first sample, its skew taken out, engineering units."""
@@ -138,6 +149,8 @@ class SteadyOutput:
         common: dict[str, Condition] = {"frequency_hz": round(self.fit.frequency_hz, 4)}
         if self.record.load is not None:
             common["load_ohm"] = self.record.load.resistance_ohm
+        if self.supply_v is not None:
+            common["supply_v"] = round(self.supply_v, 3)
         return {**common, "bandwidth_hz": (low_hz, high_hz), **more}
 
     def figure(self, name: str, number: Uncertain, unit: str, **conditions: Condition) -> Figure:
@@ -168,6 +181,29 @@ class SteadyOutput:
         excess = max(relative**2 / levels.size - noise**2, 0.0) ** 0.5
         label = f"repeatability of the level {self.output}"
         return self.record.observed(label, 1.0, excess, dof=levels.size - 1, label=label)
+
+    @cached_property
+    def distortion_scatter(self) -> Uncertain:
+        """Uncertain factor 1 on the distortion: what differs between quarters of the record beyond their noise.
+
+        An amplifier that warms up changes its distortion; noise alone would make the figure look far too certain.
+        """
+        if self.fit.cycles < QUARTERS * FRAME_CYCLES:
+            return 1.0
+        length = self.fit.n_samples // QUARTERS
+        sizes = []
+        for start in range(0, QUARTERS * length, length):
+            piece = self.samples[:1, start : start + length]
+            part = fit_at(piece, rate_hz=self.fit.rate_hz, frequency_hz=self.fit.frequency_hz)
+            size = np.abs(part.phasors[0])
+            sizes.append(float(np.sqrt((size[1:] ** 2).sum())) / float(size[0]))
+        mean, spread = float(np.mean(sizes)), float(np.std(sizes, ddof=1))
+        noise = self.line_u(self.main) * QUARTERS**0.5 / float(np.abs(self.fit.phasors[0, 0]))
+        if mean == 0 or spread**2 < SCATTER_OF_NOISE * noise**2:
+            return 1.0
+        excess = float(np.sqrt((spread**2 - noise**2) / QUARTERS)) / mean
+        label = f"unsteadiness of the distortion {self.output}"
+        return self.record.observed(label, 1.0, excess, dof=QUARTERS - 1, label=label)
 
     @property
     def unit(self) -> str:
@@ -200,5 +236,6 @@ def fit_output(record: BenchRecord, samples: Real, name: str) -> SteadyOutput:
         tracks=tracks,
         samples=engineering,
         fit=fit,
+        supply_v=record.mean_supply_v(samples),
         band_hz=(record.low_hz or low_hz, high_hz),
     )

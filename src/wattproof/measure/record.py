@@ -138,6 +138,16 @@ class BenchRecord:
         """Uncertain 0 that carries a channel's offset doubt, engineering units."""
         return self._type_b(track, "offset", 0.0, track.calibration.offset_u)
 
+    def clock_factor(self) -> Uncertain:
+        """Uncertain factor 1 that carries the doubt of the recorder's sample clock."""
+        name = f"bench {self.bench.name}: sample clock"
+        return self.ledger.source(name, 1.0, self.bench.clock_u, label="sample clock", kind="B")
+
+    def mean_supply_v(self, samples: Real) -> float | None:
+        """Mean supply voltage over file samples of shape (n_channels, n), V: a condition; None without its track."""
+        track = self.track("supply_voltage")
+        return None if track is None else float(track.engineering(samples[track.index].mean(keepdims=True))[0])
+
     def skew_error(self, track: Track) -> Uncertain:
         """Uncertain 0 that carries a channel's timing doubt, seconds."""
         return self._type_b(track, "skew", 0.0, track.calibration.skew_u_s)
