@@ -1,31 +1,47 @@
 """Tell a steady tone, a ramp, a burst train, a hold and an idle record apart by the level's course alone."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.measure.model import Kind
-from wattproof.measure.record import BenchRecord
+from wattproof.measure.record import BenchRecord, Track
 from wattproof.waveform import Recording
 
 Real = NDArray[np.float64]
 
-HOPS = 200
-"""The record's level is looked at in this many pieces."""
+FAINTEST = 1e-100
+"""A swing under this cannot be squared in double precision."""
+
+PIECE_S = 0.01
+FEWEST_PIECES = 200
+"""The level is looked at in pieces of a hundredth of a second, or in two hundred if these are shorter."""
 
 HOLD_SECONDS = 20.0
 """A constant tone this long or longer is a hold: nobody waits so long for a steady reading."""
 
-LOOKED_AT_S = 1.0
+LOOKED_AT_S = (1.0, 0.25, 0.06)
+"""A tone is looked for in these stretches about the loudest place: a short burst is lost in a long one."""
+
 LOOKED_AT_MOST = 262_144
 READ_WHOLE = 2_000_000
-SHORT_PIECE = 8192
+GLIMPSES = 200
+GLIMPSE_SAMPLES = 8192
 
 SHARE_OF_ALL = 0.1
 PEAKINESS = 30.0
 """A tone's strongest line stands this far, in power, out of the median of its spectrum; noise does not."""
+
+FAINT_V = 0.1
+"""A line of the mains under this is hum: nobody tests at the mains' frequency and at a tenth of a volt."""
+
+RESIDUE_HZ = 10e3
+RESIDUE_V = 0.5
+"""Nor with a tone as high and as faint as this, where switching residue folds to."""
+
+MAINS_HZ = (50.0, 60.0)
+MAINS_ORDERS = 6
 
 RAMP_SPAN = 2.0
 """Level ratio over a ramp (6 dB) under which it counts as a steady tone that drifts."""
@@ -36,12 +52,17 @@ FEWEST_LEVELS = 8
 BURST_DEPTH = 1.6
 """Level ratio between burst and rest (4 dB) from which a switching level is a burst train."""
 
+LONGEST_BURST_S = 2.0
+LARGEST_BURST_SHARE = 0.6
+"""What is loud for longer at a time, or for more of the time, is a hold that mutes."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Course:
-    """What the level does: rms piece by piece, each a cycle or longer, and seconds in all."""
+    """What the level does: rms piece by piece, each a cycle or longer, how long each stands for, and seconds in all."""
 
     levels: Real
+    level_s: float
     duration_s: float
     tonal: bool
 
@@ -50,20 +71,11 @@ def tell_kind(record: BenchRecord) -> Kind:
     """Decide the kind of a record from its first output's voltage.
 
     A wrong answer is corrected by naming the kind.
-
-    Parameters
-    ----------
-    record : BenchRecord
-        As `lay_on_bench` gives it.
-
-    Returns
-    -------
-    "steady", "ramp", "burst", "hold" or "idle"
     """
     course = _course(record)
     if not course.tonal:
         return "idle"
-    if _is_burst(course.levels):
+    if _is_burst(course):
         return "burst"
     if _is_ramp(course.levels):
         return "ramp"
@@ -73,68 +85,105 @@ def tell_kind(record: BenchRecord) -> Kind:
 def _course(record: BenchRecord) -> Course:
     recording = record.recording
     track = record.voltage(record.outputs[0]) if record.outputs else record.tracks[0]
-    hop = max(1, recording.n_samples // HOPS)
-    starts = range(0, recording.n_samples - hop + 1, hop)
+    hop = max(1, min(round(PIECE_S * recording.rate_hz), recording.n_samples // FEWEST_PIECES))
     with np.errstate(over="ignore", invalid="ignore"):
-        sums = np.array([_sums(piece) for piece in _pieces(recording, track.index, starts, hop)])
+        sums, starts = _sums(recording, track.index, hop)
+    duration_s = recording.n_samples / recording.rate_hz
+    level_s = duration_s / max(len(starts), 1)
     if not np.isfinite(sums).all():
-        return Course(levels=np.empty(0), duration_s=record.duration_s, tonal=False)
+        return Course(levels=np.empty(0), level_s=level_s, duration_s=duration_s, tonal=False)
     # the DC of the whole record, not of each piece: a piece may be shorter than a cycle
     dc = float(sums[:, 0].mean())
-    squares = sums[:, 1] - 2 * dc * sums[:, 0] + dc**2
-    loudest = int(np.argmax(squares)) * hop + hop // 2
-    length = int(min(recording.n_samples, LOOKED_AT_S * recording.rate_hz, LOOKED_AT_MOST))
-    start = min(max(0, loudest - length // 2), recording.n_samples - length)
-    cycle = _cycle_samples(recording.read(start, start + length).samples[track.index])
+    squares = np.maximum(sums[:, 1] - 2 * dc * sums[:, 0] + dc**2, 0.0)
+    cycle = _tone_cycle(record, track, starts[int(np.argmax(squares))] + hop // 2, float(squares.mean()))
     if cycle is None:
-        return Course(levels=np.sqrt(np.maximum(squares, 0.0)), duration_s=record.duration_s, tonal=False)
+        return Course(levels=np.sqrt(squares), level_s=level_s, duration_s=duration_s, tonal=False)
     group = max(1, round(np.ceil(cycle / hop)))
     whole = squares[: squares.size // group * group].reshape(-1, group).mean(axis=1)
-    return Course(levels=np.sqrt(np.maximum(whole, 0.0)), duration_s=record.duration_s, tonal=True)
+    return Course(levels=np.sqrt(whole), level_s=level_s * group, duration_s=duration_s, tonal=True)
 
 
-def _pieces(recording: Recording, row: int, starts: range, hop: int) -> Iterator[Real]:
-    """Pieces of one track; of a record too long to read just for this, a short part of each."""
+def _sums(recording: Recording, row: int, hop: int) -> tuple[Real, list[int]]:
+    """Mean and mean square of pieces of one track, shape (pieces, 2), and where each starts.
+
+    Of a record too long to read just for this, glimpses spread over it.
+    """
     if recording.n_samples <= READ_WHOLE:
-        samples = recording.read().samples[row]
-        yield from (samples[start : start + hop] for start in starts)
-        return
-    part = min(hop, SHORT_PIECE)
-    yield from (recording.read(start, start + part).samples[row] for start in starts)
+        spans = [(0, recording.n_samples)]
+    else:
+        length = max(GLIMPSE_SAMPLES // hop, 1) * hop
+        first = np.linspace(0, recording.n_samples - length, GLIMPSES).astype(int).tolist()
+        spans = [(start, start + length) for start in first]
+    sums, starts = [], []
+    for start, stop in spans:
+        count = (stop - start) // hop
+        pieces = recording.read(start, start + count * hop).samples[row].reshape(count, hop)
+        sums.append(np.stack([pieces.mean(axis=1), np.einsum("kn,kn->k", pieces, pieces) / hop], axis=1))
+        starts += [start + k * hop for k in range(count)]
+    return np.concatenate(sums), starts
 
 
-def _sums(piece: Real) -> tuple[float, float]:
-    return float(piece.mean()), float(np.dot(piece, piece)) / piece.size
+def _tone_cycle(record: BenchRecord, track: Track, loudest: int, mean_square: float) -> float | None:
+    """Length of a cycle of the tone about the loudest place, samples; None where there is none, or only hum."""
+    recording = record.recording
+    drive = record.track("drive_voltage")
+    for seconds in LOOKED_AT_S:
+        length = int(min(recording.n_samples, seconds * recording.rate_hz, LOOKED_AT_MOST))
+        start = min(max(0, loudest - length // 2), recording.n_samples - length)
+        samples = recording.read(start, start + length).samples
+        cycle = _cycle_samples(samples[track.index])
+        if cycle is None:
+            continue
+        if drive is not None:
+            return cycle if _cycle_samples(samples[drive.index]) is not None else None
+        level_v = abs(track.calibration.scale) * mean_square**0.5
+        stray = track.calibrated and _is_stray(recording.rate_hz / cycle, level_v, bin_hz=recording.rate_hz / length)
+        return None if stray else cycle
+    return None
+
+
+def _is_stray(hz: float, level_v: float, *, bin_hz: float) -> bool:
+    """Whether a line is as faint as, and where, hum or folded switching residue lies, rather than where people test."""
+    off_mains = min(abs(hz - base * order) for base in MAINS_HZ for order in range(1, MAINS_ORDERS + 1))
+    hum = level_v < FAINT_V and off_mains < 0.004 * hz + 0.3 * bin_hz
+    return hum or (level_v < RESIDUE_V and hz > RESIDUE_HZ)
 
 
 def _cycle_samples(piece: Real) -> float | None:
     """Length of a cycle of the tone that stands out of a piece, samples; None where none does."""
     from scipy.fft import rfft
 
-    if piece.size < 16 or not np.any(piece != piece[0]):
+    if piece.size < 16 or np.ptp(piece) < FAINTEST:
         return None
     power = np.abs(rfft((piece - piece.mean()) * np.hanning(piece.size))) ** 2
     tone = power[2:]
     strongest = float(tone.max())
     if strongest < SHARE_OF_ALL * float(tone.sum()) or strongest < PEAKINESS * float(np.median(tone)):
         return None
-    return piece.size / (int(np.argmax(tone)) + 2)
+    k = int(np.argmax(tone)) + 2
+    # of a Hann window the amplitudes beside the largest tell where the line lies between the bins
+    left, right = (float(power[min(n, power.size - 1)]) ** 0.5 for n in (k - 1, k + 1))
+    ratio = max(left, right) / strongest**0.5
+    shift = (2 * ratio - 1) / (ratio + 1) * (1 if right > left else -1)
+    return float(piece.size / (k + min(max(shift, -0.5), 0.5)))
 
 
-def _is_burst(levels: Real) -> bool:
-    """Recognise a level that keeps jumping up and down between two values, rather than going one way."""
+def _is_burst(course: Course) -> bool:
+    """Recognise a level that keeps jumping up and down between two values, and is up for short times only."""
+    levels = course.levels
     if levels.size < FEWEST_LEVELS:
         return False
-    low, high = np.percentile(levels, [5, 98])
+    low, high = float(np.percentile(levels, 5)), float(levels.max())
     if high < BURST_DEPTH * max(low, 1e-12 * high):
         return False
-    middle = np.sqrt(max(low, 1e-6 * high) * high)
-    loud = levels > middle
+    loud = levels > np.sqrt(max(low, 1e-6 * high) * high)
     falls = int(np.count_nonzero(loud[:-1] & ~loud[1:]))
-    if falls == 0:
-        return False
     # a ramp rises through the middle once; a burst also comes down again before the record's end
-    return falls >= 2 or not loud[-1]
+    if falls == 0 or (falls < 2 and loud[-1]):
+        return False
+    share = float(loud.mean())
+    rises = int(np.count_nonzero(~loud[:-1] & loud[1:])) + int(loud[0])
+    return share < LARGEST_BURST_SHARE and share * course.duration_s / rises < LONGEST_BURST_S
 
 
 def _is_ramp(levels: Real) -> bool:

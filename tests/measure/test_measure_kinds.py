@@ -1,0 +1,97 @@
+"""Kinds are told apart by the level's course: a table of what a bench produces, each made on purpose."""
+
+import numpy as np
+import pytest
+
+from wattproof.measure import lay_on_bench, tell_kind
+from wattproof.testing import Recorder, burst_train, clipped_ramp, hold, idle, steady_tone, wire
+from wattproof.waveform import Channel, MemoryRecording, Waveform
+
+NOISE = {"load_voltage": 1e-3}
+
+
+def told(capture, *, benched=True) -> str:
+    record, _ = lay_on_bench(capture.recording, bench=capture.bench if benched else None)
+    return tell_kind(record)
+
+
+@pytest.mark.parametrize("volts", [20.0, 0.5, 0.02])
+@pytest.mark.parametrize(
+    ("tone_hz", "seconds"),
+    [(23.0, 1.0), (47.0, 0.2), (47.0, 19.0), (97.0, 5.0), (997.0, 0.01), (997.0, 5.0), (6_001.0, 1.0)],
+)
+def test_a_constant_tone_is_steady(tone_hz, seconds, volts):
+    assert (
+        told(steady_tone(tone_hz=tone_hz, load_v_rms=volts, recorder=Recorder(seconds=seconds, noise_rms=NOISE)))
+        == "steady"
+    )
+
+
+@pytest.mark.parametrize("tone_hz", [30.0, 997.0])
+@pytest.mark.parametrize("cycles", [3.1, 5.0, 7.9])
+def test_a_few_cycles_on_a_scope_are_steady(tone_hz, cycles):
+    recorder = Recorder(rate_hz=2_000 * tone_hz / cycles, seconds=cycles / tone_hz, noise_rms={"load_voltage": 0.1})
+    assert told(steady_tone(tone_hz=tone_hz, recorder=recorder)) == "steady"
+    assert told(steady_tone(tone_hz=tone_hz, recorder=recorder), benched=False) == "steady"
+
+
+@pytest.mark.parametrize("tone_hz", [47.0, 997.0])
+@pytest.mark.parametrize(
+    "mutes", [(), ((10, 12),), ((0, 2),), ((6, 8), (12, 14), (18, 20)), ((18, 25),)],
+    ids=["clean", "mute", "late start", "retries", "shut-down"],
+)  # fmt: skip
+def test_a_tone_of_25_seconds_is_a_hold_whatever_happens_in_it(tone_hz, mutes):
+    assert told(hold(tone_hz=tone_hz, mutes_s=mutes, recorder=Recorder(rate_hz=12_000, seconds=25.0))) == "hold"
+
+
+@pytest.mark.parametrize("start", [4.0, 0.4])
+@pytest.mark.parametrize(("tone_hz", "slope"), [(47.0, 2.0), (47.0, 11.0), (997.0, 34.0), (97.0, 5.0)])
+def test_a_rising_tone_is_a_ramp(tone_hz, slope, start):
+    seconds = (20 * np.log10(40.0 / start) + 4) / slope
+    recorder = Recorder(rate_hz=24_000, seconds=seconds, noise_rms=NOISE)
+    assert told(clipped_ramp(tone_hz=tone_hz, slope_db_per_s=slope, start_v_peak=start, recorder=recorder)) == "ramp"
+
+
+@pytest.mark.parametrize("low_db", [-6.0, -20.0, -40.0])
+@pytest.mark.parametrize("seconds", [4.0, 30.0])
+@pytest.mark.parametrize(("tone_hz", "on", "period"), [(47.0, 10, 47), (47.0, 4, 94), (997.0, 20, 499), (97.0, 10, 97)])
+def test_bursts_are_bursts(tone_hz, on, period, seconds, low_db):
+    recorder = Recorder(rate_hz=24_000, seconds=seconds, noise_rms=NOISE)
+    train = burst_train(tone_hz=tone_hz, cycles_on=on, cycles_period=period, low_db=low_db, recorder=recorder)
+    assert told(train) == "burst"
+
+
+@pytest.mark.parametrize("density", [1e-6, 1e-5])
+@pytest.mark.parametrize(
+    "hum", [(), ((50.0, 1e-3),), ((100.0, 3e-3), (50.0, 1e-3)), ((60.0, 5e-3), (180.0, 1e-3)), ((50.0, 2e-2),)]
+)
+@pytest.mark.parametrize("seconds", [2.0, 25.0])
+def test_a_silent_amplifier_is_idle_although_it_hums(hum, density, seconds):
+    assert told(idle(density_v_per_rthz=density, hum=hum, recorder=Recorder(rate_hz=12_000, seconds=seconds))) == "idle"
+
+
+def test_switching_residue_alone_is_idle():
+    assert told(idle(residue_hz=400e3, residue_rms_v=0.1)) == "idle"
+
+
+def test_a_drive_that_is_recorded_decides():
+    wiring = wire("load_voltage", "drive_voltage")
+    humming = idle(hum=((50.0, 0.3),), wiring=wiring)
+    assert told(humming) == "idle", "the drive is silent: 0.3 V of hum are no test tone"
+    faint = steady_tone(tone_hz=50.0, load_v_rms=0.02, wiring=wiring)
+    assert told(faint) == "steady", "the drive holds the tone"
+
+
+@pytest.mark.parametrize("samples", [np.zeros(4_000), np.full(4_000, 2.0), np.full(4_000, np.nan), np.full(5, 1e300)])
+def test_what_holds_no_tone_is_idle_and_nothing_breaks(samples):
+    waveform = Waveform(samples=samples[np.newaxis], rate_hz=48_000.0, channels=(Channel(name="1"),))
+    record, _ = lay_on_bench(MemoryRecording(waveform=waveform), bench=None)
+    assert tell_kind(record) == "idle"
+
+
+def test_a_record_too_long_to_read_is_glimpsed_at(monkeypatch):
+    monkeypatch.setattr("wattproof.measure.kinds.READ_WHOLE", 10_000)
+    recorder = Recorder(rate_hz=12_000, seconds=25.0)
+    assert told(hold(recorder=recorder)) == "hold"
+    assert told(idle(recorder=recorder)) == "idle"
+    assert told(burst_train(recorder=Recorder(rate_hz=12_000, seconds=10.0, noise_rms=NOISE))) == "burst"
