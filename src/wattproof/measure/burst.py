@@ -267,7 +267,7 @@ def _notices(frames: BurstFrames) -> tuple[Notice, ...]:
             Notice(
                 code="no-steady-power",
                 message=f"{place}: the headroom needs the steady power, which is not given.",
-                hint="Give --steady-power, or measure a steady capture at the same limit in the same session.",
+                hint="Give --steady-power-w, or measure a ramp into the same load in the same session.",
             )
         )
     if frames.cycles < FEW_CYCLES:
