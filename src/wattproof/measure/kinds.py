@@ -71,6 +71,15 @@ def tell_kind(record: BenchRecord) -> Kind:
     """Decide the kind of a record from its first output's voltage.
 
     A wrong answer is corrected by naming the kind.
+
+    Parameters
+    ----------
+    record : BenchRecord
+        As `lay_on_bench` gives it.
+
+    Returns
+    -------
+    "steady", "ramp", "burst", "hold" or "idle"
     """
     course = _course(record)
     if not course.tonal:
