@@ -16,6 +16,7 @@ from wattproof.quantity import correlation
 Real = NDArray[np.float64]
 
 FEW_CYCLES = 10
+POINTS_A_CYCLE = 32
 UNSTEADY = 0.01
 FAINTEST = 1e-5
 """Lines under this share of the tone (-100 dB) are not worth a word."""
@@ -70,7 +71,8 @@ def tone_notices(output: SteadyOutput) -> tuple[Notice, ...]:
             Notice(
                 code="few-cycles",
                 message=f"The record holds only {fit.cycles:.1f} cycles of {fit.frequency_hz:.4g} Hz.",
-                hint=f"Figures stand, noise in them is larger: record {FEW_CYCLES / fit.frequency_hz:.2g} s or longer.",
+                hint="Figures stand, noise in them is larger: "
+                f"record {_rounded_up_s(FEW_CYCLES / fit.frequency_hz):g} s or longer.",
                 numbers={"cycles": fit.cycles},
             )
         )
@@ -84,8 +86,9 @@ def tone_notices(output: SteadyOutput) -> tuple[Notice, ...]:
                 numbers={"swing": swing},
             )
         )
-    flat = flat_top(output.samples[0, : _some_cycles(output)])
-    if flat.clipped:
+    # of a tone near a fraction of the sample rate the same few points come again and again: that is no flat top
+    seen = fit.rate_hz / fit.frequency_hz >= POINTS_A_CYCLE
+    if seen and (flat := flat_top(output.samples[0, : _some_cycles(output)])).clipped:
         notices.append(
             Notice(
                 code="clipped-waveform",
@@ -96,6 +99,12 @@ def tone_notices(output: SteadyOutput) -> tuple[Notice, ...]:
             )
         )
     return tuple(notices)
+
+
+def _rounded_up_s(seconds: float) -> float:
+    """Round up to two figures: advice that is followed must cure."""
+    step = 10.0 ** (np.floor(np.log10(seconds)) - 1)
+    return float(f"{np.ceil(seconds / step * (1 + 1e-3)) * step:.3g}")
 
 
 def _some_cycles(output: SteadyOutput) -> int:
