@@ -1,18 +1,19 @@
 """`session_new`, `session_add`, `session_figures`, `session_list`, `archive_index`: an amplifier's captures, kept."""
 
+import hashlib
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, TypeAdapter
 
 from wattproof import __version__
 from wattproof.amplifier import parse_amplifier
 from wattproof.bench import parse_bench, parse_readings
-from wattproof.errors import InputError
+from wattproof.errors import WattproofError
 from wattproof.tasks.files import text_of
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Item, Wishes, is_readings, measure_items, opened
@@ -42,6 +43,7 @@ class CaptureKept(_Answer):
     folder: str
     sha256: str
     reader: str
+    status: Literal["kept", "there already", "described anew"]
 
 
 class CapturesKept(_Answer):
@@ -52,7 +54,9 @@ class CapturesKept(_Answer):
 
     def lines(self) -> tuple[str, ...]:
         """Give one line a capture."""
-        return tuple(f"{c.folder}  {c.file}  ({c.reader}, SHA-256 {c.sha256[:12]}...)" for c in self.captures)
+        return tuple(
+            f"{c.folder}  {c.file}  {c.status} ({c.reader}, SHA-256 {c.sha256[:12]}...)" for c in self.captures
+        )
 
 
 class SessionLine(_Answer):
@@ -136,6 +140,8 @@ def session_add(
 ) -> CapturesKept:
     """Keep captures in a session, byte for byte, with what they were taken to be.
 
+    Adding the same bytes again changes nothing; with other words about them, the words are corrected.
+
     Parameters
     ----------
     session : str
@@ -187,10 +193,30 @@ def _keep(store: "Archive", session: "Session", item: Item, reader: str, step: s
         reader=reader,
         answers={k: v for k, v in said.items() if v},
     )
-    record = store.add_capture(session, item.path, description)
+    twin = _twin(store, session, item.path)
+    status: Literal["kept", "there already", "described anew"] = "kept"
+    if twin is None:
+        record = store.add_capture(session, item.path, description)
+    elif twin.description == description:
+        record, status = twin, "there already"
+    else:
+        # the same bytes under other words: the words are corrected, those before go into the history
+        record, status = store.describe_capture(session, twin.number, description), "described anew"
     return CaptureKept(
-        number=record.number, file=record.file, folder=record.folder, sha256=record.sha256, reader=reader
+        number=record.number,
+        file=record.file,
+        folder=record.folder,
+        sha256=record.sha256,
+        reader=reader,
+        status=status,
     )
+
+
+def _twin(store: "Archive", session: "Session", path: Path) -> "CaptureRecord | None":
+    """Find the capture that holds these very bytes."""
+    with path.open("rb") as file:
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return next((record for record in store.captures(session) if record.sha256 == digest), None)
 
 
 def _plain(words: Wishes | FileAnswers) -> dict[str, Any]:
@@ -284,7 +310,7 @@ def session_list(*, archive: Path | None = None) -> SessionsListed:
         try:
             stored = store.read_figures(session)
             captures = len(store.captures(session))
-        except (InputError, OSError) as error:
+        except WattproofError as error:
             problems.append(str(error))
             continue
         figures = 0 if stored is None else sum(len(result.figures) for result in stored.results)
