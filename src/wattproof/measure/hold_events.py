@@ -23,6 +23,11 @@ STEP = 0.94
 SETTLE_S = 1.0
 EVENTS_TOLD = 12
 
+FALL = 0.98
+"""A level that ends below this share of where it began is told; a load resistor's heat alone moves it by less."""
+
+FEWEST_FOR_FALL = 10
+
 
 @dataclass(frozen=True, kw_only=True)
 class Mute:
@@ -72,12 +77,12 @@ def steps_down(frames: Sequence["Frame"]) -> list[tuple[float, float]]:
     ratio = after[:size] / np.maximum(before[:size], 1e-300)
     loud = (before[:size] > 0.5 * usual_level(frames)) & (after[:size] > MUTED * usual_level(frames))
     hits, found = np.flatnonzero(loud & (ratio < STEP)), []
-    while hits.size:
-        # of the hits that overlap, the deepest is the step
-        group = hits[hits < hits[0] + 2 * width]
-        best = group[np.argmin(ratio[group])]
-        found.append((frames[0].start_s + (best + 1.5 * width) * cycle_s, float(ratio[best])))
-        hits = hits[hits >= hits[0] + 2 * width]
+    # neighbouring hits see one and the same step; the deepest of them sees all of it
+    for group in np.split(hits, np.flatnonzero(np.diff(hits) > 1) + 1) if hits.size else []:
+        best = int(group[np.argmin(ratio[group])])
+        halfway = np.sqrt(before[best] * after[best])
+        at = best + int(np.argmax(levels[best : best + 3 * width] < halfway))
+        found.append((float(frames[0].start_s + at * cycle_s), float(ratio[best])))
     return found
 
 
@@ -94,7 +99,28 @@ def event_notices(frames: Sequence["Frame"]) -> tuple[Notice, ...]:
         notices.insert(0, _retry_notice(silences))
     beside = [step for step in steps_down(frames) if not any(_near(step[0], mute) for mute in silences)]
     notices += [_step_notice(at_s, ratio) for at_s, ratio in beside[:EVENTS_TOLD]]
-    return tuple(notices)
+    return tuple(notices) if notices else _fall_notices(frames)
+
+
+def _fall_notices(frames: Sequence["Frame"]) -> tuple[Notice, ...]:
+    """Tell of a level that neither mutes nor steps, yet ends lower than it began."""
+    tenth = max(1, len(frames) // 10)
+    levels = [float(np.median(frame.levels)) for frame in frames]
+    first, last = float(np.mean(levels[:tenth])), float(np.mean(levels[-tenth:]))
+    if len(frames) < FEWEST_FOR_FALL or first <= 0 or last > FALL * first:
+        return ()
+    # the fall has begun where a quarter of it is done
+    begun = next(n for n, level in enumerate(levels) if level < first - 0.25 * (first - last))
+    return (
+        Notice(
+            code="event-level-falls",
+            message=f"The level ends at {last / first:.1%} of where it began; the fall shows from about "
+            f"{frames[begun].start_s:.0f} s on.",
+            hint="Heat, a sagging supply or a limiter turning the level down: compare with supply voltage, temperature "
+            "and the drive, and quote power together with its time.",
+            numbers={"ratio": last / first, "from_s": frames[begun].start_s},
+        ),
+    )
 
 
 def _near(at_s: float, mute: Mute) -> bool:

@@ -119,12 +119,12 @@ class FrameReader:
 
     def _boiled_down(self, columns: Columns, start: int) -> Frame:
         n = self.length
+        low, high = columns.min(axis=1).astype(np.float64), columns.max(axis=1).astype(np.float64)
+        if not (np.maximum(-low, high) < LARGEST).all():
+            raise self._broken(columns, start)
         # matrix products in the file's own precision: BLAS sums in blocks, far below the 20 ppm that matter
         mean = (columns @ np.ones(n, dtype=columns.dtype)).astype(np.float64) / n
         product = (columns @ columns.T).astype(np.float64) / n
-        if not np.isfinite(product).all():
-            raise self._broken(columns, start)
-        low, high = columns.min(axis=1).astype(np.float64), columns.max(axis=1).astype(np.float64)
         square = np.add.reduceat(np.square(columns[self._first] - columns.dtype.type(mean[self._first])), self._edges)
         ends = np.stack([low, high]) * self._scale + self._offset
         cross = np.outer(mean * self._scale, self._offset)
