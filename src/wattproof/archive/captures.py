@@ -180,8 +180,8 @@ def _build(aside: Path, original: Path, description: Description, *, number: int
 
 def _title(original: Path, description: Description) -> str:
     """Choose what a person recognises the folder by: the step; else kind and load; else the file's own name."""
-    # not by load or kind: those may be corrected later, the folder's name stays
-    return description.step or original.stem
+    words = description.step or " ".join(filter(None, (description.kind, description.load)))
+    return words or original.stem
 
 
 def _same_bytes(session: Session, sha256: str) -> CaptureRecord | None:

@@ -240,12 +240,16 @@ def _lines_told(
     return tuple(told)
 
 
+def _percent(ratio: float) -> str:
+    return f"{100 * ratio:.2g} %"
+
+
 def _mains_notice(hum: MainsHum, level: float, against: str) -> Notice:
     strongest = sorted(hum.lines, key=lambda line: -line.rms)[:LINES_TOLD]
     told = ", ".join(f"{line.frequency_hz:.0f} Hz" for line in strongest)
     return Notice(
         code="mains-lines",
-        message=f"Mains lines stand in the record ({told}): together {hum.rms / level:.2e} {against}.",
+        message=f"Mains lines stand in the record ({told}): together {_percent(hum.rms / level)} {against}.",
         hint="They count as noise. Look for a ground loop: laptop on battery, one ground, drive cable away from mains.",
         numbers={"mains_hz": hum.mains_hz, "ratio": hum.rms / level},
     )
@@ -257,7 +261,7 @@ def _stray_notice(line: Line, level: float, against: str, rate_hz: float) -> Not
     shown = ", ".join(f"{image / 1e3:.4g}" for image in images[:LINES_TOLD])
     return Notice(
         code="stray-line",
-        message=f"A line at {line.frequency_hz:.5g} Hz ({line.rms / level:.2e} {against}) is no harmonic of the tone.",
+        message=f"A line at {line.frequency_hz:.5g} Hz ({_percent(line.rms / level)} {against}) is no harmonic.",
         hint=f"It may be switching residue folded down from {shown} ... kHz: record at another sample rate and see "
         "whether it moves, and put a low-pass before the recorder.",
         numbers={"frequency_hz": line.frequency_hz, "ratio": line.rms / level},
