@@ -46,7 +46,7 @@ def true_channel(stated: BenchChannel, rng: np.random.Generator) -> BenchChannel
     )
 
 
-def drawn_bench(rng: np.random.Generator) -> tuple[Capture[SteadyTruth], Bench, Load]:
+def drawn_bench(rng: np.random.Generator, rate_hz: float) -> tuple[Capture[SteadyTruth], Bench, Load]:
     """Draw a bench, its true errors, and a capture made on it; give the capture and the bench as it is stated."""
     tone_hz = float(rng.choice([47.0, 97.0, 397.0, 997.0]))
     seconds = float(max(rng.uniform(0.08, 0.4), rng.uniform(3.2, 12) / tone_hz))
@@ -67,7 +67,7 @@ def drawn_bench(rng: np.random.Generator) -> tuple[Capture[SteadyTruth], Bench, 
         inductance_h=inductance_for_angle(resistance_ohm=ohm, angle_rad=angle, tone_hz=tone_hz),
         source=Source(ripple=float(rng.uniform(0.05, 0.6)), resistance_ohm=float(rng.uniform(0.005, 0.03))),
         wiring=true,
-        recorder=Recorder(rate_hz=48000.0, seconds=seconds, noise_rms=noise, seed=int(rng.integers(2**31))),
+        recorder=Recorder(rate_hz=rate_hz, seconds=seconds, noise_rms=noise, seed=int(rng.integers(2**31))),
     )
     return capture, Bench(name="drawn", channels=stated, loads=(load,)), load
 
@@ -101,10 +101,10 @@ def above_floor(figure: Figure) -> bool:
     return not isinstance(floor, float) or figure.value > 3 * floor
 
 
-def trials(benches: int, seed: int) -> Iterator[tuple[str, bool, float]]:
+def trials(benches: int, seed: int, rate_hz: float) -> Iterator[tuple[str, bool, float]]:
     """Give (figure, held, error over u) of every figure of every bench."""
     for number in range(benches):
-        capture, bench, load = drawn_bench(np.random.default_rng([seed, number]))
+        capture, bench, load = drawn_bench(np.random.default_rng([seed, number]), rate_hz)
         record, _ = lay_on_bench(capture.recording, bench=bench, load=load)
         result = measure(record, kind="steady")
         for name, true in truths(capture.truth).items():
@@ -122,11 +122,11 @@ def trials(benches: int, seed: int) -> Iterator[tuple[str, bool, float]]:
                 yield "load_power_v2r, named load", low <= true <= high, (figure.value - true) / figure.u
 
 
-def table(benches: int, seed: int) -> dict[str, tuple[int, int, float]]:
+def table(benches: int, seed: int, rate_hz: float = 48_000.0) -> dict[str, tuple[int, int, float]]:
     """Count (held, trials) and the rms of error over u, by figure."""
     counts: dict[str, list[float]] = {}
     held: dict[str, int] = {}
-    for name, inside, sigmas in trials(benches, seed):
+    for name, inside, sigmas in trials(benches, seed, rate_hz):
         counts.setdefault(name, []).append(sigmas)
         held[name] = held.get(name, 0) + inside
     return {name: (held[name], len(z), float(np.sqrt(np.mean(np.square(z))))) for name, z in counts.items()}
