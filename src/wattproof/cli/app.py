@@ -23,6 +23,7 @@ def build() -> "App":
         help_epilogue=EPILOGUE,
         default_parameter=Parameter(negative=()),
         help_format="plaintext",
+        suppress_keyboard_interrupt=False,  # we say ourselves how a stopped command leaves things
     )
     groups = {word: App(name=word, help=text) for word, text in GROUPS.items()}
     for group in groups.values():

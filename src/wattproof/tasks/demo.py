@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
+from wattproof.errors import FileMissingError
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.reading import read
 from wattproof.tasks.sessions import session_add, session_figures, session_new
@@ -47,13 +48,17 @@ def demo(*, folder: Path | None = None, tell: Callable[[str], None] | None = Non
         Where samples, archive and pages go; ./demo-output when left out.
     tell : callable or None
         Gets a line of text for each step.
+
+    Raises
+    ------
+    FileMissingError
+        The folder cannot be made or written.
     """
     home = (folder or Path("demo-output")).absolute()
     say = tell or (lambda _line: None)
     samples = home / "samples"
     say("Simulating a bench day in the boathouse: a made-up amplifier, a made-up bench ...")
-    # by name, so that nothing at run time depends on the simulator
-    import_module("wattproof.sim").write_samples(samples)
+    _write_samples(samples)
     say(f"  {samples}\n")
     say("wattproof read: what a file was taken to be\n")
     for summary in read([samples / "03-ramp-4-ohm.flac"]).files:
@@ -83,6 +88,18 @@ def demo(*, folder: Path | None = None, tell: Callable[[str], None] | None = Non
     say(f"Archive: {home / 'archive'}")
     figures = sum(len(result.figures) for result in found.captures)
     return Demonstrated(folder=home, session=made.session, figures=figures, pages=(page, *others), csv=csv)
+
+
+def _write_samples(samples: Path) -> None:
+    try:
+        # by name, so that nothing at run time depends on the simulator
+        import_module("wattproof.sim").write_samples(samples)
+    except OSError as error:
+        raise FileMissingError(
+            f"Cannot write samples into {samples}.",
+            why=error.strerror or str(error),
+            hint="Name a folder that is yours, with some room: --folder demo-output",
+        ) from error
 
 
 def _other_pages(samples: Path, home: Path) -> tuple[Path, ...]:
