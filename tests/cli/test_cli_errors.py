@@ -8,7 +8,6 @@ import pytest
 
 from wattproof.readers import installed_readers
 
-
 TOLD_FIRST = "Simulating a bench day in the boathouse: a made-up amplifier, a made-up bench ...\n"
 
 
