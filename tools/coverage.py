@@ -1,6 +1,6 @@
 """How often the 95 % intervals hold the truth: simulated benches whose true errors are drawn from what they state.
 
-    python tools/coverage.py --benches 1000 --seed 31
+    python tools/coverage.py 1000 2031        benches and seed
 
 Every bench gets its own scales, offsets, skews and load, each off by an error drawn from the uncertainty that its
 bench file states; the recorder adds white noise. What the figures then say is held against what was put in.
@@ -134,8 +134,8 @@ def table(benches: int, seed: int, rate_hz: float = 48_000.0) -> dict[str, tuple
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("--benches", type=int, default=1000)
-    parser.add_argument("--seed", type=int, default=31)
+    parser.add_argument("benches", type=int, nargs="?", default=1000)
+    parser.add_argument("seed", type=int, nargs="?", default=2031)
     asked = parser.parse_args()
     print("| figure | benches | held | rms of error / u |\n|---|---|---|---|")
     for name, (held, count, rms) in table(asked.benches, asked.seed).items():
