@@ -149,6 +149,19 @@ def test_an_unknown_load_is_refused_before_anything_is_kept(run, day, kept):
     assert sorted(path.name for path in (root / name / "captures").iterdir()) == before
 
 
+def test_every_option_of_a_capture_is_kept_with_it(run, day, tmp_path):
+    root = tmp_path / "archive"
+    run("session", "new", day / "amplifier.toml", day / "bench.toml", "--archive", root)
+    options = ("--channel", "load_voltage=1", "--thd-percent", "2", "--thd-percent", "5", "--captured-on", "2031-05-14")
+    words = ("session", "add", "bittern-1", day / "ramp.wav", "--archive", root, "--load", "4 ohm", *options)
+    ran = run(*words)
+    assert (ran.status, ran.err) == (0, "")
+    (capture,) = json.loads(run("session", "figures", "bittern-1", "--archive", root, "--json").out)["captures"]
+    names = {figure["name"] for figure in capture["figures"]}
+    assert {"power_at_thd_2", "power_at_thd_5"} <= names
+    assert len(capture["channels"]) == 1
+
+
 def test_a_damaged_session_is_named_and_hides_no_other(run, day, kept):
     root, name = kept
     run("session", "new", day / "amplifier.toml", day / "bench.toml", "--archive", root)

@@ -223,7 +223,8 @@ def _plain(words: Wishes | FileAnswers) -> dict[str, Any]:
     """Give what differs from the defaults, as JSON holds it."""
     defaults = asdict(type(words)())
     said = {key: value for key, value in asdict(words).items() if value != defaults[key]}
-    return {key: value.isoformat() if isinstance(value, date) else value for key, value in said.items()}
+    plain: dict[str, Any] = TypeAdapter(dict[str, Any]).dump_python(said, mode="json")
+    return plain
 
 
 def session_figures(
