@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from wattproof.dsp import ToneFit, fit_tone, tone_band
 from wattproof.errors import MeasureError, MissingChannelError, Notice, NoToneError
 from wattproof.measure.findings import Findings
-from wattproof.measure.hold_events import event_notices, muted
+from wattproof.measure.hold_events import event_notices, loud_frames
 from wattproof.measure.hold_frames import FRAME_S, Frame, FrameReader
 from wattproof.measure.model import CapturedChannel, Condition, CurvePoint, Figure, Trace, Views
 from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
@@ -144,7 +144,7 @@ def _output_figures(
                             "basis": basis},
             )
         )  # fmt: skip
-    loud = [n for n, frame in enumerate(frames) if not muted(frame, frames)]
+    loud = loud_frames(frames)
     if loud:
         ratios = [frame.thd_n[name] for frame in frames]
         worst = max(loud, key=lambda n: ratios[n])

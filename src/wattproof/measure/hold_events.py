@@ -43,9 +43,10 @@ def usual_level(frames: Sequence["Frame"]) -> float:
     return float(np.median(levels[levels > 0.5 * levels.max()])) if levels.max() > 0 else 0.0
 
 
-def muted(frame: "Frame", frames: Sequence["Frame"]) -> bool:
-    """Whether most of a frame is silent."""
-    return float(np.median(frame.levels)) < MUTED * usual_level(frames)
+def loud_frames(frames: Sequence["Frame"]) -> list[int]:
+    """Numbers of the frames that are not silent for the most part."""
+    usual = usual_level(frames)
+    return [n for n, frame in enumerate(frames) if not float(np.median(frame.levels)) < MUTED * usual]
 
 
 def mutes(frames: Sequence["Frame"]) -> list[Mute]:
@@ -75,7 +76,8 @@ def steps_down(frames: Sequence["Frame"]) -> list[tuple[float, float]]:
     before, after = means[: -2 * width + 1], means[2 * width - 1 :]
     size = min(before.size, after.size)
     ratio = after[:size] / np.maximum(before[:size], 1e-300)
-    loud = (before[:size] > 0.5 * usual_level(frames)) & (after[:size] > MUTED * usual_level(frames))
+    usual = usual_level(frames)
+    loud = (before[:size] > 0.5 * usual) & (after[:size] > MUTED * usual)
     hits, found = np.flatnonzero(loud & (ratio < STEP)), []
     # neighbouring hits see one and the same step; the deepest of them sees all of it
     for group in np.split(hits, np.flatnonzero(np.diff(hits) > 1) + 1) if hits.size else []:

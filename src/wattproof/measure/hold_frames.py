@@ -19,7 +19,7 @@ Columns = NDArray[np.float32] | Real
 FRAME_S = 1.0
 """Length of a frame, to whole cycles; at least three cycles."""
 
-DISTORTION_CYCLES = 12
+DISTORTION_CYCLES = 8
 """Cycles at the start of each frame from which its distortion is taken: enough to see it, few enough to be quick."""
 
 
