@@ -131,7 +131,7 @@ def test_a_power_without_its_supply_voltage_says_so_first():
         for figures in ((power,), (power, volts))
     ]
     assert ["supply voltage not recorded" in page for page in pages] == [True, False]
-    assert "13.9\N{NO-BREAK SPACE}V</td>" in pages[1]
+    assert "13.90\N{NO-BREAK SPACE}V</td>" in pages[1]
 
 
 def test_an_impossible_efficiency_gets_no_strip():

@@ -6,7 +6,7 @@ from wattproof.amplifier import Amplifier, Rating
 from wattproof.bench import Bench, BenchChannel, Limits, Load, Meter
 from wattproof.measure import CapturedChannel
 from wattproof.report import words
-from wattproof.report.faces import sized
+from wattproof.report.conditions import sized
 
 Facts = list[tuple[str, str]]
 Lines = list[tuple[str, ...]]

@@ -13,8 +13,9 @@ from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench
 from wattproof.measure import CaptureResult, Figure
 from wattproof.report import charts, inventory, palette, words
+from wattproof.report.conditions import conditions_text
 from wattproof.report.drawing import Spec
-from wattproof.report.faces import conditions_text, face_value
+from wattproof.report.faces import face_value
 from wattproof.report.svg import draw_svg
 from wattproof.report.table import (
     FigureGroup,

@@ -1,5 +1,7 @@
 """Figures as rows, and the rows as text that can be read aloud."""
 
+import re
+import textwrap
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -8,7 +10,15 @@ from typing import Literal
 from wattproof.measure import CaptureResult, Condition, Figure
 from wattproof.quantity import value_text
 from wattproof.report import words
-from wattproof.report.faces import conditions_text, face_value, remarks
+from wattproof.report.conditions import conditions_text
+from wattproof.report.faces import face_name, face_value, remarks, telling_conditions
+
+WIDEST = 120
+"""Columns a line of the plain table keeps to."""
+
+_BOUND = "\N{NO-BREAK SPACE}"
+_LEAST_COLUMN = 36
+"""Where fewer columns are left beside name and value, the conditions stand under them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,7 +34,7 @@ class FigureRow:
     remarks : str
         The dB form, the recorder's floor.
     conditions : str
-        All conditions, compact.
+        All conditions that the name and the remarks do not tell, compact.
     own_conditions : str
         Those that the group does not share.
     origin : str
@@ -59,13 +69,14 @@ def figure_groups(results: Iterable[CaptureResult]) -> tuple[FigureGroup, ...]:
 def figure_row(figure: Figure, *, file: str = "", shared: Mapping[str, Condition] | None = None) -> FigureRow:
     """Word one figure; `shared` holds conditions that are said once for its group."""
     said = shared or {}
-    own = {key: value for key, value in figure.conditions.items() if key not in said or said[key] != value}
+    conditions = telling_conditions(figure)
+    own = {key: value for key, value in conditions.items() if key not in said or said[key] != value}
     return FigureRow(
         figure=figure,
-        name=words.figure_name(figure.name),
+        name=face_name(figure),
         value=face_value(figure),
         remarks=", ".join(remarks(figure)),
-        conditions=conditions_text(figure.conditions),
+        conditions=conditions_text(conditions),
         own_conditions=conditions_text(own),
         origin=figure.origin.removeprefix(file).strip() if file else figure.origin,
     )
@@ -78,22 +89,30 @@ def _outputs(result: CaptureResult) -> list[str | None]:
 def _group(result: CaptureResult, output: str | None) -> FigureGroup:
     figures = [figure for figure in result.figures if figure.output == output]
     shared = _shared(figures)
-    heading = f"{result.file}, {words.KINDS[result.kind]}, {output_name(output)}"
-    rows = tuple(figure_row(figure, file=result.file, shared=shared) for figure in figures)
+    heading = f"{place_name(result)}, {words.KINDS[result.kind]}, {output_name(output)}"
+    told = figures[0].origin if result.kind == "readings" else result.file  # a reading's line stands in the heading
+    rows = tuple(figure_row(figure, file=told, shared=shared) for figure in figures)
     return FigureGroup(result=result, output=output, heading=heading, shared=conditions_text(shared), rows=rows)
 
 
 def _shared(figures: Sequence[Figure]) -> dict[str, Condition]:
-    """Take the conditions that at least half of the figures state alike; the rows say what differs."""
-    if len(figures) == 1:
-        return {}
+    """Take the conditions that at least half of the figures state alike, and at least two; rows say what differs."""
     shared: dict[str, Condition] = {}
-    for key in dict.fromkeys(key for figure in figures for key in figure.conditions):
-        stated = [figure.conditions[key] for figure in figures if key in figure.conditions]
+    telling = [telling_conditions(figure) for figure in figures]
+    for key in dict.fromkeys(key for conditions in telling for key in conditions):
+        stated = [conditions[key] for conditions in telling if key in conditions]
         value, count = Counter(stated).most_common(1)[0]
-        if 2 * count >= len(figures):
+        if count > 1 and 2 * count >= len(figures):
             shared[key] = value
     return shared
+
+
+def place_name(result: CaptureResult) -> str:
+    """Name a capture; the lines of a file of typed readings are told apart, for each is a result of its own."""
+    if result.kind != "readings" or not result.figures:
+        return result.file
+    line = result.figures[0].origin.removeprefix(result.file).strip()
+    return f"{result.file}, {line}" if line else result.file
 
 
 def output_name(output: str | None) -> str:
@@ -125,13 +144,47 @@ def _said(row: FigureRow) -> str:
 
 
 def _plain(group: FigureGroup) -> str:
-    cells = [(row.name, row.value, _said(row)) for row in group.rows]
-    name_width = max(len(name) for name, _, _ in cells)
-    value_width = max(len(value) for _, value, _ in cells)
-    lines = [group.heading]
-    lines += [f"  {words.PAGE['shared']}: {group.shared}"] if group.shared else []
-    lines += [f"  {name:<{name_width}}  {value:<{value_width}}  {said}".rstrip() for name, value, said in cells]
+    name_width = max(len(row.name) for row in group.rows)
+    values = _aligned([row.value for row in group.rows])
+    lines = _wrapped(group.heading, indent=2, first=0)
+    lines += _wrapped(f"{words.PAGE['shared']}: {group.shared}", indent=4, first=2) if group.shared else []
+    for row, value in zip(group.rows, values, strict=True):
+        lines += _row_lines(f"  {row.name:<{name_width}}  {value}", _said(row))
     return "\n".join(lines) + "\n"
+
+
+def _aligned(values: Sequence[str]) -> list[str]:
+    """Pad values so that their ± stand under each other and all are as wide as the widest."""
+    parts = [value.partition(" ±") for value in values]
+    left = max((len(number) for number, sign, _ in parts if sign), default=0)
+    padded = [f"{number:>{left if sign else 0}}{sign}{half}" for number, sign, half in parts]
+    width = max(len(value) for value in padded)
+    return [f"{value:<{width}}" for value in padded]
+
+
+def _row_lines(start: str, said: str) -> list[str]:
+    """Set the conditions beside the value, in as many lines as they need; under it where there is no room."""
+    if not said:
+        return [start.rstrip()]
+    beside = len(start) + 2
+    if WIDEST - beside >= _LEAST_COLUMN:
+        first, *more = _wrapped(said, indent=beside, first=beside)
+        return [f"{start}  {first.lstrip()}", *more]
+    return [start.rstrip(), *_wrapped(said, indent=6, first=6)]
+
+
+def _wrapped(text: str, *, indent: int, first: int) -> list[str]:
+    """Break text into lines, never beside a number: its unit or its name belongs to it."""
+    bound = re.sub(r"(?<=\d) | (?=-?\d)", _BOUND, " ".join(text.split()))
+    lines = textwrap.wrap(
+        bound,
+        WIDEST,
+        initial_indent=" " * first,
+        subsequent_indent=" " * indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [line.replace(_BOUND, " ") for line in lines]
 
 
 def _markdown(group: FigureGroup) -> str:
@@ -183,7 +236,7 @@ def budget_text(figure: Figure) -> str:
     Power in the load: 512.3 ± 3.9 W (u = 2.0 W, k = 1.96)
       1.9 W   90 %  B  scale of load_voltage
     """
-    head = f"{words.figure_name(figure.name)}: {face_value(figure)}"
+    head = f"{face_name(figure)}: {face_value(figure)}"
     if figure.u <= 0:
         return head
     cells = budget_lines(figure)

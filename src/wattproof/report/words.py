@@ -8,20 +8,20 @@ FIGURES: Mapping[str, str] = MappingProxyType(
     {
         "fundamental_frequency": "Frequency of the tone",
         "load_voltage_rms": "Load voltage, r.m.s.",
-        "load_voltage_fundamental": "Load voltage at the tone, r.m.s.",
+        "load_voltage_fundamental": "Load voltage, tone only",
         "load_current_rms": "Load current, r.m.s.",
-        "load_current_fundamental": "Load current at the tone, r.m.s.",
+        "load_current_fundamental": "Load current, tone only",
         "load_power": "Power in the load",
-        "load_power_v2r": "Power from voltage and resistance",
+        "load_power_v2r": "Power from voltage and load",
         "apparent_power": "Apparent power",
         "power_factor": "Power factor",
         "load_impedance": "Load impedance",
         "load_resistance": "Load resistance",
         "load_phase": "Load angle",
         "thd_f": "Harmonic distortion",
-        "thd_r": "Harmonic distortion of the whole",
+        "thd_r": "Harmonic distortion re total",
         "thd_n": "Distortion and noise",
-        "sinad": "Signal over distortion and noise",
+        "sinad": "Signal over the rest (SINAD)",
         "noise_rms": "Noise, r.m.s.",
         "noise_rms_a": "Noise, A-weighted",
         "snr": "Signal over noise",
@@ -41,7 +41,13 @@ FIGURES: Mapping[str, str] = MappingProxyType(
         "power_at_clip_onset": "Power where clipping begins",
         "load_voltage_at_clip_onset": "Load voltage where clipping begins",
         "burst_power": "Burst power",
+        "burst_voltage_rms": "Burst voltage, r.m.s.",
         "burst_headroom": "Burst headroom",
+        "burst_droop": "Fall of power within a burst",
+        "mean_over_burst_power": "Mean power as a share of burst power",
+        "burst_duration": "Length of a burst",
+        "burst_period": "Time from burst to burst",
+        "burst_recovery": "Recovery",
         "sustained_power": "Sustained power",
         "idle_current": "Supply current at idle",
         "temperature": "Temperature",
@@ -79,6 +85,7 @@ ROLE_UNITS: Mapping[str, str] = MappingProxyType(
         "supply_voltage": "V",
         "supply_current": "A",
         "drive_voltage": "V",
+        "temperature": "K",
     }
 )
 
@@ -93,18 +100,48 @@ HEADS: dict[str, tuple[str, ...]] = {
 CONDITIONS: Mapping[str, str] = MappingProxyType(
     {
         "weighting": "{}-weighted",
-        "harmonics": "to harmonic {}",
+        "harmonics": "harmonics 2 to {}",
         "thd_n": "at {} distortion and noise",
-        "thd_basis": "re {}",
+        "thd_basis": "distortion re {}",
         "which": "{}",
         "kind": "{}",
-        "frame_cycles": "cycles in a frame: {}",
+        "onset": "{}",
+        "clock": "clock {}",
+        "frame_cycles": "read every cycle|read every {} cycles",
         "slope_db_per_s": "rising {} dB/s",
-        "ripple_hz": "ripple at {}",
-        "outputs_measured": "outputs measured: {}",
+        "ripple_hz": "from the ripple at {}",
+        "outputs_measured": "one output measured|{} outputs measured",
+        "bursts": "one burst|over {} bursts",
+        "burst_cycles": "bursts of one cycle|bursts of {} cycles",
+        "settled_cycles": "one settled cycle read in each|{} settled cycles read in each",
+        "steady_power_w": "against {} steady",
+        "of": "of {}",
+        "within": "back to within {}",
+        "smoothed_s": "means over {}",
+        "emf_v": "{} at no current",
+        "current_a": "currents {}",
+        "readings": "one reading|{} readings",
+        "peak_bandwidth_hz": "peak read {}",
     }
 )
-"""Conditions that read better in a phrase of their own; the others are said as name, value, unit."""
+"""Conditions that read better in a phrase of their own; the others are said as name, value, unit.
+
+A phrase with two forms, parted by a stroke, has the first for one and the second for any other number.
+"""
+
+VALUES: Mapping[tuple[str, str], str] = MappingProxyType(
+    {
+        ("onset", "foot of the rise of thd_n**0.8"): "where distortion starts to rise",
+        ("of", "level between the bursts"): "the level between bursts",
+        ("of", "supply voltage"): "the supply voltage",
+        ("which", "worst frame"): "the highest in the hold",
+        **{("kind", kind): said for kind, said in KINDS.items()},
+    }
+)
+"""Words by which the engine tells how something was found, as a person would say them."""
+
+UP_TO = "up to {}"
+SMALL_SIGNAL = "from the tone while under {} of the highest voltage"
 
 RATINGS: Mapping[str, str] = MappingProxyType(
     {
@@ -125,6 +162,12 @@ BASES: Mapping[str, str] = MappingProxyType(
         "fundamental": "re fundamental",
         "total": "re total",
         "typed": "as typed",
+        "v^2/r, nominal load": "from v²/R, nominal load",
+        "v*i in a resistor": "from volts times amperes in a resistor",
+        "i^2*r": "from i²·R",
+        "product of means": "mean volts times mean amperes",
+        "drive voltage": "against the drive voltage",
+        "even slope of the ramp": "against the ramp's even slope",
         "": "",
     }
 )
@@ -178,7 +221,7 @@ PAGE: Mapping[str, str] = MappingProxyType(
         "advice": "What to do",
         "curves": "Curves",
         "captures": "Capture by capture",
-        "shared": "Where it applies and the row does not say otherwise",
+        "shared": "Unless a row says otherwise",
         "figure": "Figure",
         "value": "Value, with 95 % interval",
         "conditions": "Conditions and remarks",
@@ -268,6 +311,11 @@ def limit_percent(name: str) -> float | None:
     """
     match = _LIMIT.fullmatch(name)
     return _percent(match[2]) if match and match[1] == "power" else None
+
+
+def names_a_limit(name: str) -> bool:
+    """Say whether a figure's name tells the distortion it was found at."""
+    return _LIMIT.fullmatch(name) is not None
 
 
 def _percent(digits: str) -> float:
