@@ -318,6 +318,17 @@ def test_the_band_ends_at_20_khz_or_where_the_record_ends(rate_hz):
     assert (low_hz, high_hz) == (20.0, min(20_000.0, 0.49 * rate_hz))
 
 
+@pytest.mark.parametrize("band", [{"low_hz": 1_500.0}, {"high_hz": 500.0}])
+def test_a_tone_outside_the_band_is_refused_and_the_hint_cures_it(band):
+    capture = steady_tone(recorder=Recorder(seconds=0.2))
+    with pytest.raises(MeasureError, match="outside the measuring band") as refused:
+        measured(capture, **band)
+    low_hz, high_hz = (
+        float(refused.value.hint.split(f"--{edge}-hz ")[1].split()[0].strip(",")) for edge in ("low", "high")
+    )
+    assert_truth(measured(capture, low_hz=low_hz, high_hz=high_hz), capture.truth)
+
+
 @given(steady_captures())
 @settings(max_examples=25, deadline=None)
 def test_any_tone_is_measured_right(capture):

@@ -14,6 +14,9 @@ _FEWEST_SAMPLES = 8
 _FAINTEST = 1e-100
 """A swing under this cannot be squared in double precision."""
 
+_LARGEST = 1e100
+"""Nor can a sample over this be summed in squares."""
+
 
 def coarse_frequency(line: Real, rate_hz: float, fewest_cycles: float) -> float:
     """Find the strongest tone to a fraction of a line width: Hann-windowed transform and its two-line interpolation.
@@ -30,9 +33,16 @@ def coarse_frequency(line: Real, rate_hz: float, fewest_cycles: float) -> float:
 
 
 def refuse_silent(line: Real) -> None:
-    """Refuse a channel that holds next to no samples, or none that differ, with a `NoToneError`."""
+    """Refuse a channel of next to no samples, of none that differ, or of no numbers, with a `NoToneError`."""
     n = line.size
-    if n < _FEWEST_SAMPLES or np.ptp(line) < _FAINTEST:
+    low, high = (float(line.min()), float(line.max())) if n else (0.0, 0.0)
+    if not (low > -_LARGEST and high < _LARGEST):
+        raise NoToneError(
+            "No tone was found.",
+            why=f"samples are missing, off scale or not a number: they lie between {low:.3g} and {high:.3g}",
+            hint="Set the recorder's range so that nothing runs off scale, and capture again.",
+        )
+    if n < _FEWEST_SAMPLES or high - low < _FAINTEST:
         raise NoToneError(
             "No tone was found.",
             why=f"the channel holds {n} samples" + (" of one constant value" if n >= _FEWEST_SAMPLES else ""),

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.dsp import Spectrum, ToneFit, band_power, cross_band_power, fit_at, fit_tone, spectrum_of, tone_band
+from wattproof.errors import MeasureError
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.pieces import piece_edges, piece_means
 from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
@@ -227,6 +228,9 @@ def fit_output(record: BenchRecord, samples: Real, name: str) -> SteadyOutput:
     rate_hz = record.recording.rate_hz
     fit = fit_tone(engineering, rate_hz=rate_hz, tone_hz=record.tone_hz, n_harmonics=HARMONICS_LISTED)
     low_hz, high_hz = tone_band(fit.frequency_hz, rate_hz=rate_hz, high_hz=record.high_hz or 20e3)
+    band_hz = (record.low_hz or low_hz, high_hz)
+    if not band_hz[0] <= fit.frequency_hz <= band_hz[1]:
+        raise _outside_band(fit.frequency_hz, band_hz)
     if fit.cycles < SHORT_CYCLES:
         wanted = min(HARMONICS_WHEN_SHORT, max(HARMONICS_LISTED, int(high_hz / fit.frequency_hz)))
         fit = fit_at(engineering, rate_hz=rate_hz, frequency_hz=fit.frequency_hz, n_harmonics=wanted)
@@ -237,5 +241,14 @@ def fit_output(record: BenchRecord, samples: Real, name: str) -> SteadyOutput:
         samples=engineering,
         fit=fit,
         supply_v=record.mean_supply_v(samples),
-        band_hz=(record.low_hz or low_hz, high_hz),
+        band_hz=band_hz,
+    )
+
+
+def _outside_band(tone_hz: float, band_hz: tuple[float, float]) -> MeasureError:
+    return MeasureError(
+        f"The tone of {tone_hz:.5g} Hz lies outside the measuring band.",
+        why=f"the band reaches from {band_hz[0]:g} to {band_hz[1]:g} Hz",
+        hint=f"Choose a band that holds it: --low-hz {min(band_hz[0], tone_hz / 2):.3g} "
+        f"--high-hz {max(band_hz[1], 2 * tone_hz):.3g}, up to half the sample rate.",
     )
