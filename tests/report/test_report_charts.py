@@ -96,6 +96,40 @@ def test_the_powers_at_a_limit_are_marked_with_their_interval(results):
     assert (bar["x"], bar["x2"]) == pytest.approx(figure.interval95, rel=1e-4)
 
 
+def test_the_sustained_powers_are_marked_on_the_hold_with_their_intervals(results):
+    powers = [figure for figure in results[4].figures if figure.name == "sustained_power"]
+    panel = panels(power_over_time(results[4]))[0]
+    (points,) = [data_of(layer) for layer in panel["layer"] if layer["mark"]["type"] == "point"]
+    (bars,) = [data_of(layer) for layer in panel["layer"] if layer["mark"]["type"] == "rule"]
+    assert [row["x"] for row in points] == [10.0, 60.0, 290.0]
+    assert [row["y"] for row in points] == pytest.approx([figure.value for figure in powers], rel=1e-4)
+    for row, figure in zip(bars, powers, strict=True):
+        assert (row["y"], row["y2"]) == pytest.approx(figure.interval95, rel=1e-4)
+    low, high = panel["encoding"]["y"]["scale"]["domain"]
+    assert low <= min(row["y"] for row in bars)
+    assert max(row["y2"] for row in bars) <= high
+    assert all(
+        not [m for m in other["layer"] if m["mark"]["type"] == "point"]
+        for other in panels(power_over_time(results[4]))[1:]
+    )
+
+
+def test_a_mark_outside_the_curve_is_left_out(results):
+    early = results[4].model_copy(update={"curve": results[4].curve[:20]})
+    panel = panels(power_over_time(early))[0]
+    (points,) = [data_of(layer) for layer in panel["layer"] if layer["mark"]["type"] == "point"]
+    assert [row["x"] for row in points] == [10.0]
+
+
+def test_temperature_is_drawn_as_its_rise(results):
+    panel = panels(power_over_time(results[4]))[-1]
+    assert panel["encoding"]["y"]["axis"]["title"] == "Rise of temperature (K)"
+    (line,) = [data_of(layer) for layer in panel["layer"]]
+    curve = results[4].curve
+    assert line[0]["y"] == 0.0
+    assert line[-1]["y"] == pytest.approx(curve[-1].temperature - curve[0].temperature, rel=1e-4)
+
+
 def test_lines_differ_without_colour(results):
     spec = distortion_against_power(results)
     dashes = [str(layer["mark"].get("strokeDash")) for layer in spec["layer"] if layer["mark"]["type"] == "line"]

@@ -95,12 +95,90 @@ def test_every_figure_doubt_and_caution_is_on_the_page(parsed, results):
     assert len(rows) == sum(len(result.figures) for result in results)
 
 
-def test_the_key_figures_come_first_with_doubt_and_conditions(page):
-    key = page[page.index('id="found"') : page.index('id="strip"')]
-    assert key.index("Power at 1 % distortion") < key.index("Sustained power")
-    plain = key.replace("\N{NO-BREAK SPACE}", " ")
-    assert re.search(r"\d+\.\d ± \d\.\d W", plain)
-    assert "47 Hz, 4.03 ohm" in plain
+def leading_rows(page):
+    """Take the rows of the first section apart: name, value, conditions, capture."""
+    key = page[page.index('id="found"') : page.index('id="doubts"')].partition('id="strip"')[0]
+    rows = re.findall(r'<tr role="row"><th scope="row".*?</tr>', key)
+    cells = [re.findall(r"<t[hd] [^>]*>(.*?)</t[hd]>", row) for row in rows]
+    return [[re.sub("<[^>]*>", "", cell).replace("\N{NO-BREAK SPACE}", " ") for cell in row] for row in cells]
+
+
+def test_the_leading_figures_stand_in_the_order_in_which_a_buyer_asks(page):
+    names = [name for name, *_ in leading_rows(page)]
+    assert names == [
+        *["Power at 1 % distortion", "Power at 10 % distortion"] * 2,
+        "Sustained power at 290 s",
+        *("Burst power", "Burst headroom"),
+        "Efficiency",
+        *("Supply current at idle", "Noise, r.m.s.", "Noise, r.m.s."),
+        *("Power in the load", "Distortion and noise", "Efficiency"),
+    ]
+
+
+def test_each_leading_power_stands_with_its_doubt_its_load_and_its_supply(page):
+    rows = leading_rows(page)
+    for name, value, said, _ in rows[:6]:
+        assert re.fullmatch(r"\d+\.\d ± \d\.\d W", value), name
+        assert re.search(r"\d\.\d+ ohm, \d\d\.\d\d V", said), name
+
+
+def test_what_all_leading_figures_share_is_said_once():
+    powers = [
+        Figure(name=f"power_at_thd_{n}", value=1.0 * n, u=0.1, unit="W", origin="a.wav", conditions=conditions)
+        for n in (1, 10)
+        for conditions in [{"frequency_hz": 47.0 + 1e-5 * n, "load_ohm": 4.0, "supply_v": 14.0, "basis": "v*i"}]
+    ]
+    result = CaptureResult(file="a.wav", kind="ramp", figures=tuple(powers))
+    page = session_page([result], bench=None, amplifier=None, title="x").replace("\N{NO-BREAK SPACE}", " ")
+    assert "Unless a row says otherwise: 47 Hz, from v·i." in page.partition('id="captures"')[0]
+    assert [said for _, _, said, _ in leading_rows(page)] == ["4 ohm, 14.00 V"] * 2
+    other = powers[0].model_copy(update={"name": "burst_power", "conditions": {"frequency_hz": 997.0}})
+    burst = CaptureResult(file="b.wav", kind="burst", figures=(other,))
+    page = session_page([result, burst], bench=None, amplifier=None, title="x").replace("\N{NO-BREAK SPACE}", " ")
+    assert [said.split(",")[0] for _, _, said, _ in leading_rows(page)] == ["47 Hz", "47 Hz", "997 Hz"]
+
+
+def test_the_longest_sustained_power_stands_for_all_and_tells_the_first(page, results):
+    first = results[4].figure("sustained_power")
+    (said,) = [said for name, _, said, _ in leading_rows(page) if name.startswith("Sustained")]
+    assert f"{first.value:.1f} ± " in said
+    assert said.endswith("W at 10 s")
+
+
+def test_typed_readings_stand_apart_from_recordings():
+    figures = [
+        Figure(name="load_power", value=value, u=0.1, unit="W", origin=origin, conditions={"supply_v": 14.0})
+        for value, origin in ((1.0, "a.wav 0-1 s"), (2.0, "r.csv line 3"))
+    ]
+    recorded = CaptureResult(file="a.wav", kind="steady", figures=(figures[0],))
+    typed = CaptureResult(file="r.csv", kind="readings", figures=(figures[1],))
+    page = session_page([typed, recorded], bench=None, amplifier=None, title="x")
+    order = [page.index(text) for text in ("Measured from recordings", "#capture-2", "Typed from meters", "#capture-1")]
+    assert order == sorted(order)
+    assert [file for *_, file in leading_rows(page)] == ["a.wav", "r.csv, line 3"]
+    assert "One capture and one typed reading." in page
+    alone = session_page([typed], bench=None, amplifier=None, title="x")
+    assert "Measured from recordings" not in alone
+    assert "Typed from meters" in alone
+
+
+def test_each_of_several_outputs_is_named():
+    figures = [
+        Figure(name="load_power", value=1.0, u=0.1, unit="W", output=output, origin="a.wav 0-1 s") for output in "AB"
+    ]
+    page = session_page(
+        [CaptureResult(file="a.wav", kind="steady", figures=tuple(figures))], bench=None, amplifier=None, title="x"
+    )
+    assert [name for name, *_ in leading_rows(page)] == [f"Power in the load, output {output}" for output in "AB"]
+
+
+def test_every_part_of_a_strip_tells_watts_and_per_cent(page):
+    parts = re.findall(r'aria-hidden="true"></i>(.*?)</li>', page)
+    assert len(parts) == 4
+    for part in parts:
+        said = part.replace("\N{NO-BREAK SPACE}", " ")
+        assert re.search(r"(load|heat) \d+(\.\d+)?( ± [\d.]+)? W, \d+\.\d+( ± [\d.]+)? %", said)
+        assert "±" in said
 
 
 def test_the_strip_s_widths_are_the_figures(page, results):
@@ -155,6 +233,22 @@ def test_a_page_of_nothing_still_says_so():
     assert outline(page).open == []
     assert "no figure that sums them up" in page
     assert "Nothing doubtful was noticed" in page
+    assert "Capture by capture" not in page
+
+
+def bare_headings(page):
+    """Find headings that nothing stands under before the next of their rank or of a higher one."""
+    parts = re.split(r"<h([1-6])[^>]*>(.*?)</h\1>", page.partition("<body>")[2], flags=re.DOTALL)
+    ranks, titles, texts = parts[1::3], parts[2::3], parts[3::3]
+    empty = [not re.sub(r"<[^>]*>", "", text).strip() for text in texts]
+    return [t for t, r, none, after in zip(titles, ranks, empty, [*ranks[1:], "0"], strict=True) if none and after <= r]
+
+
+@pytest.mark.parametrize("chosen", [[], [0], [1], [2], [3], [4], [5], [0, 5]])
+def test_no_heading_stands_over_nothing(results, chosen):
+    page = session_page([results[n] for n in chosen], bench=None, amplifier=None, title="x")
+    assert bare_headings(page) == []
+    assert bare_headings(page.replace("</main>", "<h2>Lost</h2></main>").partition("<footer>")[0]) == ["Lost"]
 
 
 EVIL = "<script>alert(1)</script>\"'&{{ 7*7 }}"
@@ -195,6 +289,9 @@ def test_hostile_words_stay_words():
         ("512.3 ± 4.2 W", "512.3 ± 4.2 W"),
         ("10 Hz to 20 kHz", "10 Hz to 20 kHz"),
         ("A-weighted", "A-weighted"),
+        ("2031-03-02", "2031-03-02"),
+        ("take-1-2.wav and 1-2.wav", "take-1-2.wav and 1-2.wav"),
+        ("give --load 3", "give --load 3"),
     ],
 )
 def test_numbers_are_set_as_print_does(raw, set_):

@@ -43,6 +43,12 @@ def test_what_half_of_the_rows_share_is_said_once_and_the_others_say_theirs():
     assert [row.own_conditions for row in group.rows] == ["", "", "", "4.041 ohm"]
 
 
+def test_a_condition_that_differs_only_below_its_rounding_is_not_told_again():
+    figures = tuple(made("load_power", 1.0, 0.1, supply_v=volts) for volts in (14.42, 14.42, 14.4233, 14.431))
+    (group,) = figure_groups([CaptureResult(file="a.wav", kind="steady", figures=figures)])
+    assert [row.own_conditions for row in group.rows] == ["", "", "", "14.43 V"]
+
+
 def test_a_condition_that_most_rows_lack_is_not_shared():
     figures = (made("load_power", 1.0, load_ohm=4.0), made("heat", 1.0), made("gain", 2.0))
     (group,) = figure_groups([CaptureResult(file="a.wav", kind="steady", figures=figures)])
@@ -107,7 +113,7 @@ def test_known_conditions_are_said_in_a_phrase():
     said = conditions_text(
         {"thd_n": 0.01, "thd_basis": "total", "phase_rad": 3.141592653589793, "weighting": "none", "basis": "v*i"}
     )
-    assert said == "at 1 % distortion and noise, distortion re total, phase 180.0°, unweighted, from v·i"
+    assert said == "at 1 % distortion and noise, distortion and noise re total, phase 180.0°, unweighted, from v·i"
     assert conditions_text({"basis": ""}) == ""
 
 
@@ -144,7 +150,7 @@ def test_each_condition_has_its_phrase(conditions, said):
         (made("sustained_power", 512.0, at_s=30.0, load_ohm=2.01), "Sustained power at 30 s", {"load_ohm": 2.01}),
         (made("sustained_power", 512.0), "Sustained power", {}),
         (made("power_at_thd_1", 512.0, thd_n=0.01), "Power at 1 % distortion", {}),
-        (made("efficiency", 0.9, 0.0, "W/W", thd_n=0.01), "Efficiency", {"thd_n": 0.01}),
+        (made("efficiency", 0.9, 0.0, "W/W", thd_n=0.01), "Efficiency at 1 % distortion", {}),
         (made("burst_recovery", 0.1, 0.0, "s", of="supply voltage"), "Recovery of the supply voltage", {}),
         (made("noise_rms_a", 0.1, 0.0, "V", weighting="A"), "Noise, A-weighted", {}),
         (made("noise_rms", 0.1, 0.0, "V", weighting="none"), "Noise, r.m.s.", {"weighting": "none"}),

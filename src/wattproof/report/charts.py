@@ -1,8 +1,9 @@
 """The pictures of a session as Vega-Lite specifications: data inline, nothing to fetch."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from math import log10
+from math import isfinite, log10
+from types import MappingProxyType
 
 from wattproof.measure import CaptureResult, CurvePoint, Figure, Trace
 from wattproof.report import drawing, words
@@ -17,6 +18,8 @@ _LOWEST_DB = -180.0
 """A level under this is a stored zero, not a level: it is drawn at the bottom edge."""
 
 _Named = tuple[Trace, list[Point]]
+_Marks = Sequence[tuple[Point, Point]]
+_UNMARKED: Mapping[str, Sequence[_Marks]] = MappingProxyType({})
 _LIMITS_PERCENT = (1.0, 10.0)
 
 
@@ -133,20 +136,39 @@ def efficiency_against_power(results: Iterable[CaptureResult], *, width_px: int 
 
 
 def power_over_time(result: CaptureResult, *, width_px: int = WIDE_PX) -> Spec | None:
-    """Draw what a hold did: power, distortion, supply and temperature over time, as far as the channels give them."""
+    """Draw what a hold did: power, distortion, supply and temperature over time, as far as the channels give them.
+
+    The sustained powers are marked at their times, each with a bar as long as its 95 % interval.
+    """
     quantities = ("load_power", "thd_n", "supply_voltage", "temperature")
-    panels = _stack(_lines([result], "hold"), "t_s", _SAY["time"], quantities, width_px=width_px, height_px=120)
+    lines = _lines([result], "hold")
+    marked = {"load_power": [_sustained(line) for line in lines]}
+    panels = _stack(lines, "t_s", _SAY["time"], quantities, width_px=width_px, height_px=120, marked=marked)
     return drawing.chart(_SAY["sustain_title"], f"{result.file}: {_SAY['sustain_told']}", panels) if panels else None
 
 
+def _sustained(line: _Line) -> list[tuple[Point, Point]]:
+    """Give each sustained power as its point (time, power) and its interval."""
+    own = (f for f in line.result.figures if (f.name, f.output) == ("sustained_power", line.output))
+    placed = ((figure.conditions.get("at_s"), figure) for figure in own)
+    return [
+        ((at_s, f.value), f.interval95) for at_s, f in placed if isinstance(at_s, int | float) and isfinite(f.value)
+    ]
+
+
 def _stack(
-    lines: Sequence[_Line], x: str, x_title: str, quantities: Sequence[str], *, width_px: int, height_px: int = 170
+    lines: Sequence[_Line],
+    x: str,
+    x_title: str,
+    quantities: Sequence[str],
+    *,
+    width_px: int,
+    height_px: int = 170,
+    marked: Mapping[str, Sequence[_Marks]] = _UNMARKED,
 ) -> list[Spec]:
-    """Draw one panel a quantity, all over the same x."""
+    """Draw one panel a quantity, all over the same x; `marked` holds the single results of each line."""
     plot_px = width_px - _AXIS_ROOM_PX - (_LABEL_ROOM_PX if len(lines) > 1 else 0)
-    shown = {
-        name: [line.points(x, name, percent=name in {"thd_n", "efficiency"}) for line in lines] for name in quantities
-    }
+    shown = {name: [_series(line, x, name) for line in lines] for name in quantities}
     shown = {name: series for name, series in shown.items() if any(len(points) > 1 for points in series)}
     if not shown:
         return []
@@ -155,9 +177,25 @@ def _stack(
     labels = [line.label for line in lines]
     last = list(shown)[-1]
     return [
-        _series_panel(x_axis, _SAY[name], series, labels, width_px=plot_px, height_px=height_px, x_named=name == last)
+        _series_panel(
+            x_axis,
+            _SAY[name],
+            series,
+            labels,
+            width_px=plot_px,
+            height_px=height_px,
+            x_named=name == last,
+            marked=marked.get(name, ()),
+        )
         for name, series in shown.items()
     ]
+
+
+def _series(line: _Line, x: str, quantity: str) -> list[Point]:
+    """Give a line's points; of temperature the rise, which is the same in kelvin and in degrees Celsius."""
+    points = line.points(x, quantity, percent=quantity in {"thd_n", "efficiency"})
+    start = points[0][1] if points and quantity == "temperature" else 0.0
+    return [(a, b - start) for a, b in points]
 
 
 def _series_panel(
@@ -169,10 +207,16 @@ def _series_panel(
     width_px: int,
     height_px: int,
     x_named: bool = True,
+    marked: Sequence[_Marks] = (),
 ) -> Spec:
-    y_axis = drawing.linear_axis(y_title, (y for points in series for _, y in points), ticks=max(2, height_px // 45))
+    inside = [[mark for mark in own if x_axis.low <= mark[0][0] <= x_axis.high] for own in marked]
+    ends_of_bars = [end for own in inside for _, interval in own for end in interval if isfinite(end)]
+    every = [*(y for points in series for _, y in points), *ends_of_bars]
+    y_axis = drawing.linear_axis(y_title, every, ticks=max(2, height_px // 45))
     there = [number for number, points in enumerate(series) if points]
     layers = [drawing.line(series[number], number) for number in there]
+    for number, own in enumerate(inside):
+        layers += drawing.marks([p for p, _ in own], [i for _, i in own], number, along="y") if own else []
     if len(series) > 1:
         ends = (
             drawing.End(number=number, text=names[number], x=series[number][-1][0], y=series[number][-1][1])

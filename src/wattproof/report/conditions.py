@@ -90,8 +90,7 @@ def _phrase(key: str, value: Condition, said: str) -> str:
     """Put a value into its phrase, which has one form for one and another for many where it counts."""
     if (key, value) == ("weighting", "none"):
         return "unweighted"
-    one, _, many = words.CONDITIONS[key].partition("|")
-    return (one if value == 1 or not many else many).format(said)
+    return words.counted(words.CONDITIONS[key], value if isinstance(value, int | float) else 0, said=said)
 
 
 def _band(low: Condition, high: Condition) -> str:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, isfinite, log10
-from typing import Any
+from typing import Any, Literal
 
 from wattproof.report import palette
 
@@ -118,20 +118,22 @@ def line(points: Sequence[Point], number: int, *, width: float = 2.0) -> Spec:
     return {"data": {"values": rows(points)}, "mark": mark}
 
 
-def marks(points: Sequence[Point], spans: Sequence[Point], number: int) -> list[Spec]:
-    """Draw single results: the series' mark at each point, and a bar from end to end of its 95 % interval along x."""
+def marks(
+    points: Sequence[Point], spans: Sequence[Point], number: int, *, along: Literal["x", "y"] = "x"
+) -> list[Spec]:
+    """Draw single results: the series' mark at each point, and a bar from end to end of its 95 % interval."""
     index = number % len(palette.SERIES)
     colour = palette.SERIES[index].light
     bars = [
-        {"x": short(low), "x2": short(high), "y": short(y)}
-        for (_, y), (low, high) in zip(points, spans, strict=True)
+        {"x": short(x), "y": short(y), along: short(low), f"{along}2": short(high)}
+        for (x, y), (low, high) in zip(points, spans, strict=True)
         if low > 0
     ]
     return [
         {
             "data": {"values": bars},
             "mark": {"type": "rule", "stroke": colour, "strokeWidth": 5, "opacity": 0.45},
-            "encoding": {"x2": {"field": "x2"}},
+            "encoding": {f"{along}2": {"field": f"{along}2"}},
         },
         {
             "data": {"values": rows(points)},

@@ -18,7 +18,7 @@ _FLOOR_MARGIN = 2.0
 _MOST_DIGITS = 5
 """Nobody reads more digits of a value aloud; JSON and CSV hold all."""
 
-_IN_THE_NAME = {"sustained_power": "at_s", "burst_recovery": "of", "noise_rms_a": "weighting"}
+_IN_THE_NAME = {"sustained_power": "at_s", "burst_recovery": "of", "noise_rms_a": "weighting", "efficiency": "thd_n"}
 """Conditions by which figures of one name are told apart: they belong to the name."""
 
 
@@ -42,10 +42,13 @@ def face_name(figure: Figure) -> str:
     'Sustained power at 30 s'
     """
     name = words.figure_name(figure.name)
-    key = _IN_THE_NAME.get(figure.name)
-    if key is None or key == "weighting" or key not in figure.conditions:
+    key = _IN_THE_NAME.get(figure.name, "")
+    told = figure.conditions.get(key)
+    if told is None or key == "weighting":
         return name
-    return f"{name} {conditions_text({key: figure.conditions[key]})}"
+    if key == "thd_n" and isinstance(told, int | float):
+        return words.AT_DISTORTION.format(name, 100 * told)
+    return f"{name} {conditions_text({key: told})}"
 
 
 def telling_conditions(figure: Figure) -> dict[str, Condition]:

@@ -11,19 +11,18 @@ from typing import TYPE_CHECKING
 from wattproof import __version__
 from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench
-from wattproof.measure import CaptureResult, Figure
+from wattproof.measure import CaptureResult
 from wattproof.report import charts, inventory, palette, words
-from wattproof.report.conditions import conditions_text
 from wattproof.report.drawing import Spec
-from wattproof.report.faces import face_value
+from wattproof.report.leading import leading_measured, leading_typed, strip
 from wattproof.report.svg import draw_svg
 from wattproof.report.table import (
     FigureGroup,
     FigureRow,
     budget_lines,
     figure_groups,
-    figure_row,
     output_name,
+    place_name,
     spread_text,
 )
 
@@ -32,18 +31,6 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 _NARROW_PX = 340
-_KEY_FIGURES = {
-    "ramp": ("power_at_thd_1", "power_at_thd_10"),
-    "burst": ("burst_power", "burst_headroom"),
-    "hold": ("sustained_power",),
-    "steady": ("load_power", "load_power_v2r", "thd_n", "efficiency"),
-    "readings": ("load_power", "load_power_v2r", "thd_n", "efficiency"),
-    "idle": ("idle_current", "noise_rms"),
-}
-"""What a buyer asks first, by kind of capture, in the order in which a page answers."""
-
-_DETAILS = {"frame_cycles", "slope_db_per_s", "phase_rad", "harmonics", "outputs_measured"}
-"""Conditions of the method, said with the figure's own row and not once more among the first."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,9 +76,9 @@ def session_page(
         cautions=words.CAUTIONS,
         css=_styles(),
         title=title,
-        lede=_lede(kept, bench, amplifier),
-        key_rows=[_key(result, figure, anchors[id(result)]) for result, figure in _key_figures(kept)],
-        strips=[strip for result in kept if (strip := _strip(result))],
+        lede=_lede(kept, bench, amplifier, title),
+        found=_found(kept, anchors),
+        strips=[parted for result in kept if (parted := strip(result))],
         doubts=_doubts(kept),
         curves=_curves(kept),
         captures=[_capture(result, groups, anchors[id(result)]) for result in kept],
@@ -125,8 +112,9 @@ def typeset(text: str) -> str:
     >>> typeset("-60.0 dB, 1.62-1.71 s").replace(chr(160), "~")
     '−60.0~dB, 1.62–1.71~s'
     """
-    text = re.sub(r"(?<![\w.])-(?=\d)", "−", text)
-    text = re.sub(r"(?<=\d)-(?=\d)", "–", text)
+    number = r"\d+(?:\.\d+)?"
+    text = re.sub(rf"(?<![\w-])({number})-({number})(?![\w-]|\.\w)", r"\1–\2", text)
+    text = re.sub(r"(?<![\w.–])-(?=\d)", "−", text)
     return re.sub(r"(?<=\d) (?=[^\W\d_]|[%°±µ])|(?<=±) ", "\N{NO-BREAK SPACE}", text)
 
 
@@ -138,71 +126,23 @@ def _styles() -> "Markup":
     return Markup(f"{sheet}\n@media screen and (prefers-color-scheme: dark) {{\n{dark}\n}}")
 
 
-def _lede(results: Sequence[CaptureResult], bench: Bench | None, amplifier: Amplifier | None) -> str:
+def _lede(results: Sequence[CaptureResult], bench: Bench | None, amplifier: Amplifier | None, title: str) -> str:
     what = f"{amplifier.maker} {amplifier.model}" if amplifier else words.PAGE["unnamed_amplifier"]
-    where = f", {bench.name}" if bench else ""
-    count = words.PAGE["one_capture" if len(results) == 1 else "many_captures"].format(len(results))
-    return f"{what}{where}. {count}"
+    where = ", ".join(filter(None, ("" if what == title else what, bench.name if bench else "")))
+    typed = sum(result.kind == "readings" for result in results)
+    counts = (("captures", len(results) - typed), ("readings", typed))
+    said = words.PAGE["and"].join(words.counted(words.PAGE[name], n) for name, n in counts if n)
+    said = said or words.PAGE["nothing"]
+    return f"{where}{'. ' if where else ''}{said[0].upper()}{said[1:]}."
 
 
-def _key_figures(results: Sequence[CaptureResult]) -> list[tuple[CaptureResult, Figure]]:
-    return [
-        (result, figure)
-        for kind, names in _KEY_FIGURES.items()
-        for result in results
-        if result.kind == kind
-        for name in names
-        for figure in result.figures
-        if figure.name == name and not _bettered(figure, result)
-    ]
-
-
-def _bettered(figure: Figure, result: CaptureResult) -> bool:
-    """Say whether a power from V and R stands beside the true one."""
-    return figure.name == "load_power_v2r" and result.figure("load_power", figure.output) is not None
-
-
-def _key(result: CaptureResult, figure: Figure, anchor: str) -> dict[str, object]:
-    row = figure_row(figure, file=result.file)
-    name = row.name if figure.output in {None, "A"} else f"{row.name}, {output_name(figure.output)}"
-    said = "; ".join(filter(None, (row.remarks, _key_conditions(result, figure))))
-    return {"name": name, "value": row.value, "said": said, "file": result.file, "anchor": anchor}
-
-
-def _key_conditions(result: CaptureResult, figure: Figure) -> str:
-    """Say the conditions without the method's details, and the supply voltage even where the figure leaves it out."""
-    skipped = _DETAILS | ({"basis", "bandwidth_hz"} if figure.output is None else set())
-    conditions = {key: value for key, value in figure.conditions.items() if key not in skipped}
-    supply = result.figure("supply_voltage", None)
-    if "supply_v" not in conditions and supply is not None:
-        conditions["supply_v"] = supply.value
-    unsaid = [] if "supply_v" in conditions else [words.PAGE["no_supply"]]
-    return ", ".join(filter(None, (conditions_text(conditions), *unsaid)))
-
-
-def _strip(result: CaptureResult) -> dict[str, object] | None:
-    """Part the supply's power into what reached the loads, as their powers or the efficiency tell it, and heat."""
-    supply, heat = result.figure("supply_power", None), result.figure("heat", None)
-    loads = [figure for figure in result.figures if figure.name == "load_power"]
-    shares = loads or [figure for figure in result.figures if figure.name == "efficiency"][:1]
-    if not (supply and heat and shares and all(figure.value > 0 for figure in (supply, heat, *shares))):
-        return None
-    parts = [
-        {
-            "look": f"load-{1 + number % 2}",
-            "width": share.value if loads else share.value * supply.value,
-            "text": face_value(share),
-            "name": _load_name(share, loads),
-        }
-        for number, share in enumerate(shares)
-    ]
-    parts.append({"look": "heat", "width": heat.value, "text": face_value(heat), "name": words.PAGE["heat"]})
-    heading = words.PAGE["strip_heading"].format(face_value(supply), _key_conditions(result, supply))
-    return {"heading": heading, "parts": parts}
-
-
-def _load_name(load: Figure, loads: Sequence[Figure]) -> str:
-    return f"{words.PAGE['load']} {load.output}" if len(loads) > 1 else words.PAGE["load"]
+def _found(results: Sequence[CaptureResult], anchors: dict[int, str]) -> list[dict[str, object]]:
+    """Give the leading figures: those of recordings, and apart from them those that were typed."""
+    parts = (
+        ("measured", "", leading_measured(results, anchors)),
+        ("typed", words.PAGE["typed_note"], leading_typed(results, anchors)),
+    )
+    return [{"title": words.PAGE[name], "note": note, "leading": part} for name, note, part in parts if part.rows]
 
 
 def _doubts(results: Sequence[CaptureResult]) -> list[dict[str, str]]:
@@ -210,7 +150,7 @@ def _doubts(results: Sequence[CaptureResult]) -> list[dict[str, str]]:
     told: dict[tuple[str, str, str], list[str]] = {}
     for result in results:
         for notice in result.warnings:
-            told.setdefault((notice.code, notice.message, notice.hint), []).append(result.file)
+            told.setdefault((notice.code, notice.message, notice.hint), []).append(place_name(result))
     return [
         {"code": code, "message": message, "hint": hint, "files": ", ".join(dict.fromkeys(found))}
         for (code, message, hint), found in told.items()
@@ -255,7 +195,7 @@ def _capture(result: CaptureResult, groups: Iterable[FigureGroup], anchor: str) 
     own = [group for group in groups if group.result is result]
     return {
         "anchor": anchor,
-        "file": result.file,
+        "file": place_name(result),
         "told": _told(result),
         "groups": [
             {

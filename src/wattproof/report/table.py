@@ -70,7 +70,7 @@ def figure_row(figure: Figure, *, file: str = "", shared: Mapping[str, Condition
     """Word one figure; `shared` holds conditions that are said once for its group."""
     said = shared or {}
     conditions = telling_conditions(figure)
-    own = {key: value for key, value in conditions.items() if key not in said or said[key] != value}
+    own = {key: value for key, value in conditions.items() if key not in said or _differ(key, value, said[key])}
     return FigureRow(
         figure=figure,
         name=face_name(figure),
@@ -80,6 +80,11 @@ def figure_row(figure: Figure, *, file: str = "", shared: Mapping[str, Condition
         own_conditions=conditions_text(own),
         origin=figure.origin.removeprefix(file).strip() if file else figure.origin,
     )
+
+
+def _differ(key: str, one: Condition, other: Condition) -> bool:
+    """Say whether two values of a condition still differ as they are written."""
+    return conditions_text({key: one}) != conditions_text({key: other})
 
 
 def _outputs(result: CaptureResult) -> list[str | None]:

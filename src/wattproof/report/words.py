@@ -102,7 +102,7 @@ CONDITIONS: Mapping[str, str] = MappingProxyType(
         "weighting": "{}-weighted",
         "harmonics": "harmonics 2 to {}",
         "thd_n": "at {} distortion and noise",
-        "thd_basis": "distortion re {}",
+        "thd_basis": "distortion and noise re {}",
         "which": "{}",
         "kind": "{}",
         "onset": "{}",
@@ -180,6 +180,7 @@ REFERENCES: Mapping[str, str] = MappingProxyType(
 
 TYPES: Mapping[str, str] = MappingProxyType({"A": "from repeats", "B": "from other knowledge"})
 
+AT_DISTORTION = "{} at {:g} % distortion"
 AT_THE_FLOOR = "at the recorder's floor of {}"
 FLOOR = "recorder's floor {}"
 BELOW = "below {}"
@@ -202,16 +203,25 @@ PAGE: Mapping[str, str] = MappingProxyType(
     {
         "language": "en",
         "unnamed_amplifier": "An amplifier without a file of its own",
-        "one_capture": "{} capture.",
-        "many_captures": "{} captures.",
+        "captures": "one capture|{} captures",
+        "readings": "one typed reading|{} typed readings",
+        "and": " and ",
+        "nothing": "no capture",
         "skip": "Skip to the figures",
         "key": "What was found",
-        "key_note": "Each figure stands with its 95 % interval and the conditions it was measured under. "
-        "It holds for these conditions, this load and this supply voltage.",
+        "key_note": "Each figure stands with its 95 % interval, and it holds for the load, the supply voltage and the "
+        "conditions beside it.",
+        "measured": "Measured from recordings",
+        "typed": "Typed from meters",
+        "typed_note": "Read from meters and typed in. No recording stands behind these figures; the intervals come "
+        "from what the bench file says of the meters.",
+        "mean_over": "mean over {}",
+        "at_power": "at {} in the load",
+        "at_first": "{} {}",
         "no_key": "These captures gave no figure that sums them up; all that was measured is listed below.",
         "strip": "Where the supply's power went",
-        "strip_note": "The whole width is the power taken from the supply during the capture.",
-        "strip_heading": "{} from the supply, {}",
+        "strip_note": "The whole width, 100 %, is the mean power taken from the supply during the capture.",
+        "strip_heading": "{} from the supply",
         "no_supply": "supply voltage not recorded",
         "heat": "heat",
         "output": "output",
@@ -220,7 +230,7 @@ PAGE: Mapping[str, str] = MappingProxyType(
         "no_doubts": "Nothing doubtful was noticed in these captures.",
         "advice": "What to do",
         "curves": "Curves",
-        "captures": "Capture by capture",
+        "each": "Capture by capture",
         "shared": "Unless a row says otherwise",
         "figure": "Figure",
         "value": "Value, with 95 % interval",
@@ -240,7 +250,8 @@ PAGE: Mapping[str, str] = MappingProxyType(
         "cautions": "Before anyone repeats this",
         "made": "Made by Wattproof",
         "method": "The interval is value ± U, where U is the standard uncertainty times the factor for 95 % coverage "
-        "at its degrees of freedom (JCGM 100). Figures are rounded to their uncertainty.",
+        "at its degrees of freedom (JCGM 100). Figures are rounded to their uncertainty, and to five digits at most; "
+        "where the uncertainty is smaller than the fifth digit, ± is rounded up to it. JSON and CSV hold all digits.",
     }
 )
 
@@ -253,7 +264,7 @@ CHARTS: Mapping[str, str] = MappingProxyType(
         "frequency": "Frequency (Hz)",
         "supply_voltage": "Supply voltage (V)",
         "supply_current": "Supply current (A)",
-        "temperature": "Temperature (as the bench file scales it)",
+        "temperature": "Rise of temperature (K)",
         "efficiency": "Efficiency (%)",
         "spectrum": "Level (dB re {})",
         "fundamental": "fundamental",
@@ -261,7 +272,8 @@ CHARTS: Mapping[str, str] = MappingProxyType(
         "sag_told": "Supply voltage and current over power in the load.",
         "sag_time_told": "Supply voltage and current over time.",
         "efficiency_told": "Efficiency over power in the load.",
-        "sustain_told": "What was held and how it changed with time.",
+        "sustain_told": "What was held and how it changed with time. The marks are the sustained powers of the table, "
+        "with bars as long as their 95 % intervals.",
         "waveform_told": "A few cycles as recorded.",
         "spectrum_told": "Level over frequency, frequency logarithmic.",
         "distortion_title": "Distortion against power",
@@ -277,6 +289,18 @@ CHARTS: Mapping[str, str] = MappingProxyType(
 _AT_A_LIMIT = {"power": "Power", "load_voltage": "Load voltage", "gain_compression": "Change of gain"}
 _LIMIT = re.compile(rf"({'|'.join(_AT_A_LIMIT)})_at_thd_(\d+(?:[_.p]\d+)?)")
 _ORDINALS = {2: "2nd", 3: "3rd"}
+
+
+def counted(phrase: str, number: float, *, said: str = "") -> str:
+    """Put a number into a phrase, whose two forms, parted by a stroke, are for one and for any other number.
+
+    Examples
+    --------
+    >>> counted("one capture|{} captures", 1), counted("one capture|{} captures", 6)
+    ('one capture', '6 captures')
+    """
+    one, _, many = phrase.partition("|")
+    return (one if number == 1 or not many else many).format(said or number)
 
 
 def figure_name(name: str) -> str:
