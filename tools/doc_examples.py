@@ -151,18 +151,31 @@ def _near(line: str, pairs: Sequence[tuple[re.Match[str], re.Match[str]]], place
 
 def missing(expected: Sequence[str], found: Sequence[str]) -> str | None:
     """Find the first promised line that was not printed in its place; a line of dots leaves any lines out."""
-    place, skipping = 0, False
+    place, skipping, wrapped_to = 0, False, None
     for line in (line for line in expected if line.strip()):
         if line.strip() == MORE:
             skipping = True
             continue
         places = [n for n in range(place, len(found)) if found[n].strip()]
-        candidates = places if skipping else places[:1]
+        candidates = places if skipping else [n for n in places if n in {*places[:1], wrapped_to}]
         hit = next((n for n in candidates if agrees(line, found[n])), None)
         if hit is None:
             return line
         place, skipping = hit + 1, False
+        wrapped_to = _behind_wrapped(found, hit) if line.rstrip().endswith(f" {MORE}") else None
     return None
+
+
+def _behind_wrapped(found: Sequence[str], hit: int) -> int:
+    """Find the end of a line that goes on, indented deeper, in the lines below it; dots at its end may cover them."""
+    depth, place = _depth(found[hit]), hit + 1
+    while place < len(found) and (not found[place].strip() or _depth(found[place]) > depth):
+        place += 1
+    return place
+
+
+def _depth(line: str) -> int:
+    return len(line) - len(line.lstrip())
 
 
 def faults(run: Run, answer: Answer) -> str | None:
@@ -179,23 +192,31 @@ def faults(run: Run, answer: Answer) -> str | None:
 
 def renewed(run: Run, answer: Answer) -> list[str]:
     """Put today's lines in the place of the promised ones; what was left out stays left out."""
-    lines = []
+    lines, place = [], 0
     for line in run.expected:
-        if not line.strip() or line.strip() == MORE:
+        hit = _likest(line, answer.lines, place) if line.strip() and line.strip() != MORE else None
+        if hit is None:
             lines.append(line)
             continue
-        cut = line.rstrip().endswith(f" {MORE}")
-        same = [found for found in answer.lines if agrees(line, found)]
-        like = difflib.get_close_matches(line, answer.lines, 1, LIKENESS)
-        best = same[0] if same else like[0] if like else None
-        if best is None:
-            lines.append(line)
-        elif cut:
+        best, place = answer.lines[hit], hit + 1
+        if line.rstrip().endswith(f" {MORE}"):
             end = next(_cuts(line.rstrip().removesuffix(MORE), best), len(best))
-            lines.append(best if end >= len(best) else f"{best[:end]} {MORE}")
-        else:
-            lines.append(best)
+            best = f"{best[:end]} {MORE}"
+        lines.append(best)
     return lines
+
+
+def _likest(line: str, found: Sequence[str], place: int) -> int | None:
+    """Find the line, from a place on, that a promised one has become: the same, of the same label, or alike."""
+    rest = range(place, len(found))
+    same = [n for n in rest if agrees(line, found[n])]
+    named = [n for n in rest if _label(found[n]) == _label(line)]
+    alike = difflib.get_close_matches(line, [found[n] for n in rest], 1, LIKENESS)
+    return next(iter([*same[:1], *named[:1], *(found.index(text, place) for text in alike)]), None)
+
+
+def _label(line: str) -> str:
+    return re.split(r"\s{2,}|: ", line.strip(), maxsplit=1)[0]
 
 
 def workplace(day: Path, folder: Path) -> Path:
@@ -251,9 +272,12 @@ def check(page: Path, folder: Path, demo: Answer) -> list[str]:
 def renew(page: Path, folder: Path, demo: Answer) -> list[str]:
     """Bring one page's console examples up to date; give where something changed."""
     text, changed = page.read_text(encoding="utf-8"), []
+    names: dict[str, Any] = {"__name__": "__page__"}
     with contextlib.chdir(folder):
         for block in blocks(page):
             save(block)
+            if block.language == "python":
+                run_python(block, names)  # for what it leaves behind; its answers are renewed by hand
             new = _renewed_block(block, demo) if block.language == "console" else block.text
             if new != block.text:
                 text = text.replace(block.text, new, 1)

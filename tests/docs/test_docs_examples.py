@@ -179,6 +179,9 @@ def test_lines_left_out_are_left_out_only_where_dots_say_so():
     assert examples.missing(["one", "two", "three"], printed) is None
     assert examples.missing(["one", "three"], printed) == "three"
     assert examples.missing(["...", "three", "...", "two"], printed) == "two"
+    wrapped = ["  ! stray: A line that", "    goes on", "  ! next: one"]
+    assert examples.missing(["  ! stray: ...", "  ! next: one"], wrapped) is None
+    assert examples.missing(["  ! stray: A line that", "  ! next: one"], wrapped) == "  ! next: one"
     assert examples.missing(["2031-05-14-bittern-1-0a1b"], ["2031-05-14-bittern-1-ffff"]) is None
     assert examples.missing(["2031-05-14-bittern-1-0a1b"], ["2031-05-14-bittern-2-ffff"]) is not None
 
