@@ -54,8 +54,9 @@ def differences(command, task):
 
 FACE_ONLY = {
     "schema": set(),  # it prints JSON anyway
+    "measure": {"json", "tell"},
     "demo": {"json", "tell"},  # `tell` is where the task's lines go: the terminal
-    "session_figures": {"json", "budget"},  # another form of the same answer
+    "session_figures": {"json", "tell", "budget"},  # another form of the same answer
 }
 
 

@@ -21,7 +21,7 @@ def build() -> "App":
         version=f"wattproof {__version__}",
         help=PURPOSE,
         help_epilogue=EPILOGUE,
-        default_parameter=Parameter(negative=()),
+        default_parameter=Parameter(negative=(), show_default=False),
         help_format="plaintext",
         suppress_keyboard_interrupt=False,  # we say ourselves how a stopped command leaves things
     )

@@ -7,16 +7,17 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from wattproof import tasks
-from wattproof.cli.show import saved, show_notices, show_read, show_sessions
+from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
 
-Flat = Parameter(name="*")
+Measuring = Parameter(name="*", group="How to measure")
+Unsaid = Parameter(name="*", group="What the files do not say")
 
 
 def read(
     files: list[Path],
     /,
     *,
-    answers: Annotated[tasks.FileAnswers, Flat] = tasks.FileAnswers(),  # noqa: B008  (frozen)
+    answers: Annotated[tasks.FileAnswers, Unsaid] = tasks.FileAnswers(),  # noqa: B008  (frozen)
     json: bool = False,
 ) -> None:
     """Show what files were taken to be: rate, length, channels, units, ranges, and all that is doubtful.
@@ -38,8 +39,8 @@ def measure(
     *,
     bench: Path | None = None,
     amplifier: Path | None = None,
-    wishes: Annotated[tasks.Wishes, Flat] = tasks.Wishes(),  # noqa: B008
-    answers: Annotated[tasks.FileAnswers, Flat] = tasks.FileAnswers(),  # noqa: B008
+    wishes: Annotated[tasks.Wishes, Measuring] = tasks.Wishes(),  # noqa: B008
+    answers: Annotated[tasks.FileAnswers, Unsaid] = tasks.FileAnswers(),  # noqa: B008
     html: Path | None = None,
     csv: Path | None = None,
     json: bool = False,
@@ -61,7 +62,9 @@ def measure(
     json
         Print one JSON object instead of a table.
     """
-    found = tasks.measure(files, bench=bench, amplifier=amplifier, wishes=wishes, answers=answers, html=html, csv=csv)
+    found = tasks.measure(
+        files, bench=bench, amplifier=amplifier, wishes=wishes, answers=answers, html=html, csv=csv, tell=progress()
+    )
     if json:
         print(found.to_json())
         return
@@ -134,8 +137,8 @@ def session_new(
 
 def session_add(
     session: str, files: list[Path], /, *, archive: Path | None = None, step: str | None = None,
-    wishes: Annotated[tasks.Wishes, Flat] = tasks.Wishes(),  # noqa: B008
-    answers: Annotated[tasks.FileAnswers, Flat] = tasks.FileAnswers(),  # noqa: B008
+    wishes: Annotated[tasks.Wishes, Measuring] = tasks.Wishes(),  # noqa: B008
+    answers: Annotated[tasks.FileAnswers, Unsaid] = tasks.FileAnswers(),  # noqa: B008
     json: bool = False,
 ) -> None:  # fmt: skip
     """Keep captures in a session, byte for byte, with what they were taken to be.
@@ -184,7 +187,7 @@ def session_figures(
     json
         Print one JSON object instead of a table.
     """
-    found = tasks.session_figures(session, archive=archive, again=again, html=html, csv=csv)
+    found = tasks.session_figures(session, archive=archive, again=again, html=html, csv=csv, tell=progress())
     if json:
         print(found.to_json())
         return

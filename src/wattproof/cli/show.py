@@ -2,7 +2,7 @@
 
 import sys
 import textwrap
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from wattproof.tasks import CaptureResult, FileSummaries, SessionsListed
@@ -51,6 +51,13 @@ def show_notices(captures: Iterable[CaptureResult]) -> None:
         lines = _notice_lines(capture.warnings)
         if lines:
             print("\n".join([f"\n{capture.file}: {len(capture.warnings)} to note", *lines]), file=sys.stderr)
+
+
+def progress() -> Callable[[str], None] | None:
+    """Give what prints progress on standard error; None where nobody watches a terminal."""
+    if not sys.stderr.isatty():
+        return None
+    return lambda line: print(line, file=sys.stderr, flush=True)
 
 
 def saved(*files: Path | None) -> None:

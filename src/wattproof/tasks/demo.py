@@ -1,6 +1,7 @@
 """`demo`: the whole job on sample captures of a made-up amplifier."""
 
-from collections.abc import Callable
+import textwrap
+from collections.abc import Callable, Sequence
 from datetime import date
 from importlib import import_module
 from pathlib import Path
@@ -8,13 +9,14 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict
 
 from wattproof.errors import FileMissingError
+from wattproof.measure import CaptureResult
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.reading import read
 from wattproof.tasks.sessions import session_add, session_figures, session_new
 
 DAY = date(2031, 5, 14)
 STEPS = (
-    ("01-idle.wav", "idle", None),
+    ("01-idle.wav", "idle", "4 ohm"),
     ("02-steady-4-ohm.wav", "steady 4 ohm", "4 ohm"),
     ("03-ramp-4-ohm.flac", "ramp 4 ohm", "4 ohm"),
     ("04-ramp-2-ohm.wav", "ramp 2 ohm", "2 ohm"),
@@ -23,6 +25,9 @@ STEPS = (
     ("readings.csv", "typed readings", None),
 )
 """File, step, and load; the kinds are told apart by themselves."""
+
+WIDEST = 120
+"""Columns that a printed line keeps to."""
 
 
 class Demonstrated(BaseModel):
@@ -54,40 +59,48 @@ def demo(*, folder: Path | None = None, tell: Callable[[str], None] | None = Non
     FileMissingError
         The folder cannot be made or written.
     """
-    home = (folder or Path("demo-output")).absolute()
+    shown = folder or Path("demo-output")
+    home = shown.absolute()
     say = tell or (lambda _line: None)
     samples = home / "samples"
-    say("Simulating a bench day in the boathouse: a made-up amplifier, a made-up bench ...")
+    say("Making up a bench day in a boathouse. Amplifiers, makers and results are invented, and nothing gets hot.")
     _write_samples(samples)
-    say(f"  {samples}\n")
-    say("wattproof read: what a file was taken to be\n")
+    say(f"  The captures, the bench file and the amplifier file are in {samples}\n")
+    say(f"1. See what a file holds:  wattproof read {shown / 'samples' / '03-ramp-4-ohm.flac'}")
     for summary in read([samples / "03-ramp-4-ohm.flac"]).files:
-        names = ", ".join(channel.name for channel in summary.channels)
-        say(f"  {summary.file}: {summary.reader}, {summary.sample_rate_hz:g} Hz, {summary.duration_s:g} s, {names}\n")
+        clock = f"{summary.sample_rate_hz:g} samples a second"
+        say(f"  {summary.file}, taken for {summary.reader}: {summary.duration_s:g} s, {clock}")
+        say(f"  {len(summary.channels)} channels: {', '.join(channel.name for channel in summary.channels)}\n")
     made = session_new(samples / "amplifier.toml", samples / "bench.toml", archive=home / "archive", started=DAY)
-    say(f"wattproof session: {made.session}\n")
+    say("2. Keep the day together:  wattproof session new, and wattproof session add for each capture")
+    say(f"  session {made.session}")
     for file, step, load in STEPS:
-        kept = session_add(
-            made.session, [samples / file], archive=home / "archive", step=step, wishes=Wishes(load=load)
-        )
-        say(f"  kept {kept.captures[0].folder}")
-    say("\nwattproof measure ...\n")
+        wishes = Wishes(load=load)
+        kept = session_add(made.session, [samples / file], archive=home / "archive", step=step, wishes=wishes)
+        say(f"  {file:<20} kept as {kept.captures[0].folder}")
+    say(f"\n3. Measure it:  wattproof session figures {made.session} --archive {shown / 'archive'}")
+    say("  What stands behind ± spans 95 %. The line under a heading holds for each row that does not say otherwise.\n")
     page, csv = home / "bittern-1.html", home / "bittern-1.csv"
     found = session_figures(made.session, archive=home / "archive", html=page, csv=csv)
-    say(found.table())
-    warned = [(result.file, notice) for result in found.captures for notice in result.warnings]
-    if warned:
-        say("\nTo note:")
-        for file, notice in warned:
-            say(f"  {file}: {notice.code}: {notice.message}")
+    say("\n".join([found.table(), *_doubts(found.captures)]))
     others = _other_pages(samples, home)
-    say("\nPages to open in a browser:")
+    say(f"\nThe session, with every capture byte for byte: {home / 'archive' / made.session}")
+    say(f"Figures for a spreadsheet: {csv}")
+    say("Pages to open in a browser:")
     for path in (page, *others):
         say(f"  {path}")
-    say(f"Figures for a spreadsheet: {csv}")
-    say(f"Archive: {home / 'archive'}")
     figures = sum(len(result.figures) for result in found.captures)
     return Demonstrated(folder=home, session=made.session, figures=figures, pages=(page, *others), csv=csv)
+
+
+def _doubts(captures: Sequence[CaptureResult]) -> list[str]:
+    """Say what is doubtful about captures, and under each doubt what to do; empty where nothing is."""
+    told = [(result.file, notice) for result in captures for notice in result.warnings]
+    lines = ["What is doubtful about these captures, and what to do about it:"] if told else []
+    for file, notice in told:
+        lines += textwrap.wrap(f"  {file}: {notice.message}", WIDEST, subsequent_indent="    ")
+        lines += textwrap.wrap(f"    -> {notice.hint}", WIDEST, subsequent_indent="       ") if notice.hint else []
+    return lines
 
 
 def _write_samples(samples: Path) -> None:

@@ -1,7 +1,7 @@
 """`measure`: figures of captures and of typed readings."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -93,6 +93,7 @@ def measure(
     answers: FileAnswers | None = None,
     html: Path | None = None,
     csv: Path | None = None,
+    tell: Callable[[str], None] | None = None,
 ) -> Measured:
     """Measure captures and typed readings: every figure with its uncertainty, conditions and origin.
 
@@ -110,6 +111,8 @@ def measure(
         What the files do not say themselves.
     html, csv : Path or None
         Also write a page with charts, or a table for a spreadsheet.
+    tell : callable or None
+        Gets a line before each file that is measured.
 
     Raises
     ------
@@ -119,7 +122,7 @@ def measure(
     table, named = bench_of(bench), amplifier_of(amplifier)
     wishes, answers = wishes or Wishes(), answers or FileAnswers()
     items = [Item(path=path, name=path.name, wishes=wishes, answers=answers) for path in files]
-    groups = measure_items(items, bench=table, amplifier=named)
+    groups = measure_items(items, bench=table, amplifier=named, tell=tell)
     found = Measured(captures=tuple(result for group in groups for result in group))
     title = f"{named.maker} {named.model}" if named else "Measured captures"
     found.write(html=html, csv=csv, bench=table, amplifier=named, title=title)
@@ -127,7 +130,11 @@ def measure(
 
 
 def measure_items(
-    items: Sequence[Item], *, bench: Bench | None, amplifier: Amplifier | None
+    items: Sequence[Item],
+    *,
+    bench: Bench | None,
+    amplifier: Amplifier | None,
+    tell: Callable[[str], None] | None = None,
 ) -> list[tuple[CaptureResult, ...]]:
     """Measure files in order, on one ledger; typed readings give a result a row, recordings one each.
 
@@ -137,6 +144,8 @@ def measure_items(
     groups: list[tuple[CaptureResult, ...]] = [() for _ in items]
     bursts: list[int] = []
     for number, item in enumerate(items):
+        if tell is not None:
+            tell(f"measuring {item.name} ({number + 1} of {len(items)}) ...")
         if is_readings(item.path):
             groups[number] = _typed(item, bench, amplifier)
             continue

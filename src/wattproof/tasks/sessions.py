@@ -2,7 +2,7 @@
 
 import hashlib
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from datetime import date, datetime, time
 from pathlib import Path
@@ -234,6 +234,7 @@ def session_figures(
     again: bool = False,
     html: Path | None = None,
     csv: Path | None = None,
+    tell: Callable[[str], None] | None = None,
 ) -> Measured:
     """Measure a session's captures and give the figures; what was measured before is given again unless it is outdated.
 
@@ -247,6 +248,8 @@ def session_figures(
         Measure again, even if nothing has changed.
     html, csv : Path or None
         Also write a page with charts, or a table for a spreadsheet.
+    tell : callable or None
+        Gets a line before each capture that is measured.
 
     Raises
     ------
@@ -260,18 +263,18 @@ def session_figures(
     stored = store.read_figures(found, with_views=True)
     fresh = stored is not None and stored.wattproof == __version__ and not store.outdated(found, stored)
     if again or stored is None or not fresh:
-        stored = _measure_session(store, found)
+        stored = _measure_session(store, found, tell)
     answer = Measured(captures=tuple(stored.results))
     title = f"{found.amplifier.maker} {found.amplifier.model}"
     answer.write(html=html, csv=csv, bench=found.bench, amplifier=found.amplifier, title=title)
     return answer
 
 
-def _measure_session(store: "Archive", session: "Session") -> Any:  # noqa: ANN401  (FiguresFile, imported lazily)
+def _measure_session(store: "Archive", session: "Session", tell: Callable[[str], None] | None) -> Any:  # noqa: ANN401  (FiguresFile, imported lazily)
     records = store.captures(session)
     twice = {name for name, count in Counter(record.file for record in records).items() if count > 1}
     items = [_item_of(store, session, record, twice) for record in records]
-    groups = measure_items(items, bench=session.bench, amplifier=session.amplifier)
+    groups = measure_items(items, bench=session.bench, amplifier=session.amplifier, tell=tell)
     results = {record.number: group for record, group in zip(records, groups, strict=True)}
     return store.write_figures(session, results)
 
