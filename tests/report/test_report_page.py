@@ -145,6 +145,17 @@ def test_the_longest_sustained_power_stands_for_all_and_tells_the_first(page, re
     assert said.endswith("W at 10 s")
 
 
+def test_a_sustained_power_without_its_time_still_has_its_row():
+    figures = [
+        Figure(name="sustained_power", value=value, u=0.1, unit="W", origin="a.wav", conditions=conditions)
+        for value, conditions in ((9.0, {}), (8.0, {"at_s": "late"}), (7.0, {"at_s": 5.0}))
+    ]
+    page = session_page(
+        [CaptureResult(file="a.wav", kind="hold", figures=tuple(figures))], bench=None, amplifier=None, title="x"
+    )
+    assert [name for name, *_ in leading_rows(page)] == ["Sustained power at 5 s"]
+
+
 def test_typed_readings_stand_apart_from_recordings():
     figures = [
         Figure(name="load_power", value=value, u=0.1, unit="W", origin=origin, conditions={"supply_v": 14.0})

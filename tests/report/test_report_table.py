@@ -138,6 +138,8 @@ def test_known_conditions_are_said_in_a_phrase():
         ({"basis": "fundamentals, frames under 0.25 of the highest voltage"},
          "from the tone while under 25 % of the highest voltage"),
         ({"basis": "something new"}, "from something new"),
+        ({"bandwidth_hz": (math.nan, math.inf)}, "nan Hz to inf kHz"),
+        ({"slope_db_per_s": math.inf}, "rising inf dB/s"),
     ],
 )  # fmt: skip
 def test_each_condition_has_its_phrase(conditions, said):

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Mapping
-from math import degrees
+from math import degrees, isfinite
 
 from wattproof.measure import Condition
 from wattproof.quantity import Quantity, value_text
@@ -140,4 +140,6 @@ def scaled(quantity: Quantity, factor: float, unit: str) -> Quantity:
 
 def two_figures(value: float) -> str:
     """Write a positive number to two significant figures, never with an exponent."""
+    if not isfinite(value):
+        return f"{value:g}"
     return value_text(value, uncertainty=value) if value > 0 else "0"

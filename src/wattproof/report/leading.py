@@ -84,7 +84,12 @@ def _bettered(figure: Figure, result: CaptureResult) -> bool:
 def _sustained(result: CaptureResult, output: str | None) -> list[Figure]:
     """Give the sustained powers of an output in the order of their times."""
     found = [figure for figure in result.figures if (figure.name, figure.output) == ("sustained_power", output)]
-    return sorted(found, key=lambda figure: float(str(figure.conditions.get("at_s", 0.0))))
+    return sorted(found, key=_time)
+
+
+def _time(figure: Figure) -> float:
+    at_s = figure.conditions.get("at_s")
+    return at_s if isinstance(at_s, int | float) else 0.0
 
 
 def _common(chosen: Sequence[_Chosen]) -> dict[str, Condition]:
@@ -146,7 +151,7 @@ def _beside(result: CaptureResult, figure: Figure) -> str:
     first = _sustained(result, figure.output)[0] if figure.name == "sustained_power" else figure
     if first is figure:
         return ""
-    return words.PAGE["at_first"].format(face_value(first), conditions_text({"at_s": first.conditions["at_s"]}))
+    return words.PAGE["at_first"].format(face_value(first), conditions_text({"at_s": _time(first)}))
 
 
 def strip(result: CaptureResult) -> dict[str, object] | None:
