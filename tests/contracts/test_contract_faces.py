@@ -54,7 +54,7 @@ def differences(command, task):
 
 FACE_ONLY = {
     "schema": set(),  # it prints JSON anyway
-    "measure": {"json", "tell"},
+    "measure": {"json", "tell", "budget"},
     "demo": {"json", "tell"},  # `tell` is where the task's lines go: the terminal
     "session_figures": {"json", "tell", "budget"},  # another form of the same answer
 }

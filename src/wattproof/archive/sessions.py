@@ -170,6 +170,6 @@ def _unknown(root: Path, name: str, folders: list[Path]) -> ArchiveError:
     latest = ", ".join(folder.name for folder in folders[-5:])
     return ArchiveError(
         f"There is no session {name!r} in {root}.",
-        why=f"It holds {len(folders)} sessions" + (f"; the latest are: {latest}." if latest else "."),
+        why=f"Sessions there: {len(folders)}" + (f"; the latest are {latest}." if latest else "."),
         hint=f"Name one of these, for example {folders[-1].name}." if folders else "Begin a session first.",
     )

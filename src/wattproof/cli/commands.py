@@ -43,6 +43,7 @@ def measure(
     answers: Annotated[tasks.FileAnswers, Unsaid] = tasks.FileAnswers(),  # noqa: B008
     html: Path | None = None,
     csv: Path | None = None,
+    budget: bool = False,
     json: bool = False,
 ) -> None:
     """Measure captures and typed readings: every figure with its uncertainty, conditions and origin.
@@ -59,6 +60,8 @@ def measure(
         Also write a page with charts to this file.
     csv
         Also write the figures as a table for a spreadsheet to this file.
+    budget
+        Show what each uncertainty is made of.
     json
         Print one JSON object instead of a table.
     """
@@ -68,7 +71,7 @@ def measure(
     if json:
         print(found.to_json())
         return
-    print(found.table())
+    print(found.budgets() if budget else found.table())
     show_notices(found.captures)
     saved(html, csv)
 
@@ -221,7 +224,11 @@ def archive_index(*, archive: Path | None = None, json: bool = False) -> None:
         Print one JSON object instead.
     """
     made = tasks.archive_index(archive=archive)
-    print(made.model_dump_json(indent=2) if json else f"{made.sessions} sessions indexed in {made.folder}")
+    print(
+        made.model_dump_json(indent=2)
+        if json
+        else f"Indexed in {made.folder}: sessions {made.sessions}, figures {made.figures}"
+    )
 
 
 def schema(name: str | None = None, /) -> None:

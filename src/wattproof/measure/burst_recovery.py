@@ -121,7 +121,7 @@ def _figure(
 def _unsettled(frames: BurstFrames, what: str) -> Notice:
     return Notice(
         code="not-settled",
-        message=f"Output {frames.output}: the {what} does not settle to within {RECOVERED:.0%} before the next burst, "
+        message=f"Output {frames.output}: {what} does not settle within {100 * RECOVERED:.0f} % before the next burst, "
         "so no recovery time is given.",
         hint="Leave more time between the bursts, or raise the level between them over the noise.",
     )

@@ -116,7 +116,7 @@ def _fall_notices(frames: Sequence["Frame"]) -> tuple[Notice, ...]:
     return (
         Notice(
             code="event-level-falls",
-            message=f"The level ends at {last / first:.1%} of where it began; the fall shows from about "
+            message=f"The level ends at {100 * (last / first):.1f} % of where it began; the fall shows from about "
             f"{frames[begun].start_s:.0f} s on.",
             hint="Heat, a sagging supply or a limiter turning the level down: compare with supply voltage, temperature "
             "and the drive, and quote power together with its time.",
@@ -158,7 +158,7 @@ def _retry_notice(silences: Sequence[Mute]) -> Notice:
 def _step_notice(at_s: float, ratio: float) -> Notice:
     return Notice(
         code="event-limiting",
-        message=f"The level steps down to {ratio:.1%} at about {at_s:.1f} s and stays there.",
+        message=f"The level steps down to {100 * ratio:.1f} % at about {at_s:.1f} s and stays there.",
         hint="A limiter, thermal fold-back or a sagging supply: compare with supply voltage and temperature.",
         numbers={"at_s": at_s, "ratio": ratio},
     )

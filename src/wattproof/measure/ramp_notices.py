@@ -54,7 +54,7 @@ def power_notices(frames: OutputFrames, efficiency: float | None) -> tuple[Notic
         told.append(
             Notice(
                 code="efficiency-over-1",
-                message=f"The efficiency comes out as {efficiency:.1%}: more leaves the amplifier than enters it.",
+                message=f"Efficiency comes out as {100 * efficiency:.1f} %: more leaves than enters the amplifier.",
                 hint="Check the scales of the four channels against a meter, and the load's resistance. On a fast ramp "
                 "the amplifier's own storage may feed the load: let the level rise more slowly.",
                 numbers={"efficiency": efficiency},

@@ -81,7 +81,7 @@ def tone_notices(output: SteadyOutput) -> tuple[Notice, ...]:
         notices.append(
             Notice(
                 code="unsteady-tone",
-                message=f"The level of output {output.output} moves by {swing:.1%} within the record.",
+                message=f"The level of output {output.output} moves by {100 * swing:.1f} % within the record.",
                 hint="Figures are means over the record. If this is a ramp, a burst or a hold, say so with --kind.",
                 numbers={"swing": swing},
             )
@@ -159,8 +159,9 @@ def _angle_notices(output: SteadyOutput) -> list[Notice]:
     return [
         Notice(
             code="phase-on-resistor",
-            message=f"Load {load.name} is a resistor, yet voltage leads current by {np.degrees(excess):.2f} degrees "
-            f"more than its inductance explains: {excess / omega * 1e6:.1f} µs at {fit.frequency_hz:.4g} Hz.",
+            message=f"Load {load.name} is a resistor, yet voltage {'leads' if excess > 0 else 'lags'} current by "
+            f"{abs(np.degrees(excess)):.2f} degrees that no inductance of it explains: "
+            f"{abs(excess) / omega * 1e6:.1f} µs at {fit.frequency_hz:.4g} Hz.",
             hint="If the load is that resistor, the channels are skewed: put the time into skew_s of the current "
             "channel. If it is a loudspeaker, do not name a resistor as the load.",
             numbers={"angle_rad": excess, "skew_s": excess / omega},
@@ -201,8 +202,7 @@ def _load_notices(output: SteadyOutput, figures: Sequence[Figure]) -> list[Notic
     return [
         Notice(
             code="load-differs",
-            message=f"Volts over amperes give {found.value:.4g} ohm; the bench file says {load.resistance_ohm:.4g} ohm "
-            f"for {load.name}.",
+            message=f"Volts over amperes give {found.value:.4g} ohm; the load named has {load.resistance_ohm:.4g} ohm.",
             hint="Another load may be connected, leads or contacts may add resistance, or a scale is wrong.",
             numbers={"load_resistance_ohm": found.value, "named_ohm": load.resistance_ohm},
         )

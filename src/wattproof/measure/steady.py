@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.errors import MeasureError, Notice, NoToneError, TooFewCyclesError
+from wattproof.errors import MeasureError, Notice
 from wattproof.measure.distortion import distortion_figures
 from wattproof.measure.findings import Findings, joined
 from wattproof.measure.level import gain_figures, level_figures
@@ -30,7 +30,7 @@ def measure_steady(record: BenchRecord) -> Findings:
     for name in record.outputs:
         try:
             outputs.append(fit_output(record, samples, name))
-        except (NoToneError, TooFewCyclesError) as error:
+        except MeasureError as error:
             silent.append(error)
             parts.append(Findings(warnings=(_silent_notice(name, error),)))
     if not outputs and silent:

@@ -277,7 +277,7 @@ def _efficiency_notices(figures: Sequence[Figure]) -> list[Notice]:
     return [
         Notice(
             code="efficiency-over-1",
-            message=f"The efficiency comes out as {efficiency.value:.1%}: more leaves the amplifier than enters it.",
+            message=f"Efficiency comes out as {100 * efficiency.value:.1f} %: more leaves than enters the amplifier.",
             hint="Check the scales of the four channels against a meter, the load's resistance, "
             "and that the supply current is taken before any storage on the bench.",
             numbers={"efficiency": efficiency.value, "u": efficiency.u},

@@ -157,7 +157,7 @@ def _efficiency_notices(typed: TypedRow, figures: Sequence[Figure], amplifier: A
         notices.append(
             Notice(
                 code="efficiency-over-1",
-                message=f"The efficiency comes out as {efficiency.value:.1%}: more leaves the amplifier than enters.",
+                message=f"Efficiency comes out as {100 * efficiency.value:.1f} %: more leaves than enters.",
                 hint="Check all readings of this row: a peak taken for r.m.s., the load's resistance, a supply current "
                 "clamped on one of several cables, or readings not taken at the same moment.",
                 numbers={"efficiency": efficiency.value, "u": efficiency.u},

@@ -12,7 +12,7 @@ from wattproof.errors import FileMissingError
 from wattproof.measure import CaptureResult
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.reading import read
-from wattproof.tasks.sessions import session_add, session_figures, session_new
+from wattproof.tasks.sessions import SessionMade, session_add, session_figures, session_list, session_new
 
 DAY = date(2031, 5, 14)
 STEPS = (
@@ -71,7 +71,9 @@ def demo(*, folder: Path | None = None, tell: Callable[[str], None] | None = Non
         clock = f"{summary.sample_rate_hz:g} samples a second"
         say(f"  {summary.file}, taken for {summary.reader}: {summary.duration_s:g} s, {clock}")
         say(f"  {len(summary.channels)} channels: {', '.join(channel.name for channel in summary.channels)}\n")
-    made = session_new(samples / "amplifier.toml", samples / "bench.toml", archive=home / "archive", started=DAY)
+    made = _session_begun(home / "archive") or session_new(
+        samples / "amplifier.toml", samples / "bench.toml", archive=home / "archive", started=DAY
+    )
     say("2. Keep the day together:  wattproof session new, and wattproof session add for each capture")
     say(f"  session {made.session}")
     for file, step, load in STEPS:
@@ -113,6 +115,16 @@ def _write_samples(samples: Path) -> None:
             why=error.strerror or str(error),
             hint="Name a folder that is yours, with some room: --folder demo-output",
         ) from error
+
+
+def _session_begun(archive: Path) -> SessionMade | None:
+    """Find the session of an earlier demonstration, so that repeating it adds none."""
+    if not archive.is_dir():
+        return None
+    for line in session_list(archive=archive).sessions:
+        if line.session.startswith(f"{DAY}-"):
+            return SessionMade(session=line.session, folder=archive / line.session)
+    return None
 
 
 def _other_pages(samples: Path, home: Path) -> tuple[Path, ...]:

@@ -10,7 +10,7 @@ from typing import Literal
 from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench, Load, ReadingRow, parse_readings
 from wattproof.errors import Notice, SettingsError
-from wattproof.measure import CaptureResult, lay_on_bench, measure_readings, tell_kind
+from wattproof.measure import BenchRecord, CaptureResult, lay_on_bench, measure_readings, tell_kind
 from wattproof.measure import measure as measure_capture
 from wattproof.quantity import Ledger
 from wattproof.readers import open_recording
@@ -203,8 +203,35 @@ def _measured(
     kind = wishes.kind or tell_kind(record)
     if beside is None and kind == "burst" and record.steady_power_w is None:
         return None
-    told = (*recording.notices, *notices, *_load_notice(table, load))
+    told = (*recording.notices, *notices, *_load_notice(table, load), *_exact_notices(record))
     return measure_capture(record, kind=kind, notices=told)
+
+
+def _exact_notices(record: BenchRecord) -> tuple[Notice, ...]:
+    """Tell what was taken as exact, or as 1, because nobody said otherwise."""
+    used = [track for track in record.tracks if track.calibrated and track.role != "drive_voltage"]
+    unsaid = [t.role for t in used if t.channel.unit == "FS" and "scale" not in t.calibration.model_fields_set]
+    exact = [t.role for t in used if t.calibration.scale_u == 0]
+    exact += [f"load {record.load.name}"] if record.load is not None and record.load.resistance_u_ohm == 0 else []
+    notices = []
+    if unsaid:
+        notices.append(
+            Notice(
+                code="scale-not-said",
+                message=f"No scale was given for {', '.join(unsaid)}: fractions of full scale were taken as volts or "
+                "amperes.",
+                hint="Give the scale in the bench file, or --volts-per-unit; wattproof bench calibrate finds it.",
+            )
+        )
+    if exact:
+        notices.append(
+            Notice(
+                code="taken-as-exact",
+                message=f"No uncertainty was given for {', '.join(exact)}: the intervals hold noise and scatter only.",
+                hint="State scale_u of the channels and resistance_u_ohm of the load in the bench file.",
+            )
+        )
+    return tuple(notices)
 
 
 def _ratios(percents: Sequence[float]) -> tuple[float, ...]:
