@@ -111,7 +111,7 @@ def test_the_leading_figures_stand_in_the_order_in_which_a_buyer_asks(page):
         *("Burst power", "Burst headroom"),
         "Efficiency",
         *("Supply current at idle", "Noise, r.m.s.", "Noise, r.m.s."),
-        *("Power in the load", "Distortion and noise", "Efficiency"),
+        *("Power in the load", "Distortion and noise (THD+N)", "Efficiency"),
     ]
 
 
