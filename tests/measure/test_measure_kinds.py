@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from wattproof.measure import lay_on_bench, tell_kind
+from wattproof.bench import Bench, BenchChannel
+from wattproof.measure import lay_on_bench, measure, tell_kind
 from wattproof.testing import Recorder, burst_train, clipped_ramp, hold, idle, steady_tone, wire
 from wattproof.waveform import Channel, MemoryRecording, Waveform
 
@@ -95,3 +96,60 @@ def test_a_record_too_long_to_read_is_glimpsed_at(monkeypatch):
     assert told(hold(recorder=recorder)) == "hold"
     assert told(idle(recorder=recorder)) == "idle"
     assert told(burst_train(recorder=Recorder(rate_hz=12_000, seconds=10.0, noise_rms=NOISE))) == "burst"
+
+
+RATE_HZ = 12_000
+
+
+def sounds(*stretches: tuple[float, float, float], tone_hz: float = 97.0, noise: float = 1e-5) -> MemoryRecording:
+    """A tone whose level, in decibels of one, goes from the first to the second over so many seconds, one by one."""
+    level_db = np.concatenate([np.linspace(a, b, round(s * RATE_HZ), endpoint=False) for s, a, b in stretches])
+    t = np.arange(level_db.size) / RATE_HZ
+    tone = 10 ** (level_db / 20) * np.sin(2 * np.pi * tone_hz * t)
+    samples = np.clip(tone, -1, 1) + noise * np.random.default_rng(7).normal(size=t.size)
+    wave = Waveform(samples=samples[np.newaxis], rate_hz=float(RATE_HZ), channels=(Channel(name="1"),))
+    return MemoryRecording(waveform=wave)
+
+
+SILENT_DB = -200.0
+
+
+@pytest.mark.parametrize("tone_hz", [47.0, 997.0])
+@pytest.mark.parametrize(
+    ("stretches", "kind"),
+    [
+        (((1.0, SILENT_DB, SILENT_DB), (3.0, -50.0, 8.0), (1.0, SILENT_DB, SILENT_DB)), "ramp"),
+        (((1.0, SILENT_DB, SILENT_DB), (1.6, -40.0, 8.0), (1.0, SILENT_DB, SILENT_DB)), "ramp"),
+        (((25.0, -50.0, 8.0), (2.0, SILENT_DB, SILENT_DB)), "ramp"),
+        (((2.0, SILENT_DB, SILENT_DB), (2.0, 0.0, 0.0)), "steady"),
+        (((1.0, SILENT_DB, SILENT_DB), (3.0, 0.0, 0.0), (1.0, SILENT_DB, SILENT_DB)), "steady"),
+        (((25.0, SILENT_DB, SILENT_DB), (25.0, 0.0, 0.0)), "hold"),
+        (((0.5, SILENT_DB, SILENT_DB), (0.2, 0.0, 0.0), (0.5, SILENT_DB, SILENT_DB)), "burst"),
+    ],
+    ids=["ramp", "short ramp", "long ramp", "switched on", "on and off", "late hold", "burst"],
+)
+def test_silence_before_and_after_changes_nothing(stretches, kind, tone_hz):
+    record, _ = lay_on_bench(sounds(*stretches, tone_hz=tone_hz), bench=None)
+    assert tell_kind(record) == kind
+
+
+@pytest.mark.parametrize("noise", [0.0, 1e-4])
+def test_silence_about_a_tone_is_left_out_of_its_figures(noise):
+    recording = sounds((1.0, SILENT_DB, SILENT_DB), (3.0, -6.0, -6.0), (1.5, SILENT_DB, SILENT_DB), noise=noise)
+    bench = Bench(channels=(BenchChannel(input=1, role="load_voltage"),))
+    record, _ = lay_on_bench(recording, bench=bench)
+    result = measure(record)
+    figures = {figure.name: figure for figure in result.figures}
+    assert figures["load_voltage_rms"].value == pytest.approx(10 ** (-6 / 20) / np.sqrt(2), rel=1e-5)
+    (notice,) = (notice for notice in result.warnings if notice.code == "silence-left-out")
+    assert 1.0 <= notice.numbers["start_s"] < 1.05
+    assert 3.95 < notice.numbers["stop_s"] <= 4.0
+    assert figures["load_voltage_rms"].origin.endswith(" s")
+    assert (result.samples, result.duration_s) == (recording.n_samples, 5.5)
+
+
+def test_a_record_without_silence_is_measured_whole():
+    record, _ = lay_on_bench(sounds((2.0, -6.0, -6.5)), bench=None)
+    result = measure(record, kind="steady")
+    assert "silence-left-out" not in {notice.code for notice in result.warnings}
+    assert {figure.origin for figure in result.figures} == {"memory"}

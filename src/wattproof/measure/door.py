@@ -9,11 +9,12 @@ from wattproof.measure.burst import measure_burst
 from wattproof.measure.findings import Findings
 from wattproof.measure.hold import measure_hold
 from wattproof.measure.idle import measure_idle
-from wattproof.measure.kinds import tell_kind
+from wattproof.measure.kinds import kind_of, level_course
 from wattproof.measure.model import CapturedChannel, CaptureResult, Kind
 from wattproof.measure.ramp import measure_ramp
 from wattproof.measure.record import BenchRecord
 from wattproof.measure.sanity import LARGEST, SMALLEST, clipped_notice, clipped_samples, overdue_notices
+from wattproof.measure.silence import without_silence
 from wattproof.measure.steady import measure_steady
 
 MEASURES: dict[Kind, Callable[[BenchRecord], Findings]] = {
@@ -57,10 +58,12 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
             why="its samples are not evenly spaced in time, so that neither a frequency nor a mean over cycles exists",
             hint="Export all samples, evenly spaced; wattproof read shows where the steps differ.",
         )
-    chosen = kind or tell_kind(record)
+    course = level_course(record)
+    chosen = kind or kind_of(course)
     # a hold is read once only and refuses broken values itself
     channels = () if chosen == "hold" else _channels(record)
-    found = MEASURES[chosen](record)
+    part, left_out = without_silence(record, course) if chosen == "steady" else (record, ())
+    found = MEASURES[chosen](part)
     return CaptureResult(
         file=recording.source,
         kind=chosen,
@@ -70,7 +73,7 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
         channels=found.channels or channels,
         figures=found.figures,
         curve=found.curve,
-        warnings=(*notices, *_input_notices(record, channels, found), *found.warnings),
+        warnings=(*notices, *left_out, *_input_notices(record, channels, found), *found.warnings),
         views=found.views,
     )
 

@@ -52,6 +52,16 @@ FEWEST_LEVELS = 8
 BURST_DEPTH = 1.6
 """Level ratio between burst and rest (4 dB) from which a switching level is a burst train."""
 
+MIDDLE_SHARE = 0.05
+FEWEST_IN_MIDDLE = 3
+"""A ramp spends this share of its pieces, and this many, in the middle of its rise; a tone switched on does not."""
+
+DEEPEST_DIP = 0.5
+"""A ramp's level never falls below this share of what it has reached; a train of bursts does."""
+
+QUIET = 0.03
+"""Before and after the test a record is silent: under this share of its highest level (-30 dB)."""
+
 LONGEST_BURST_S = 2.0
 LARGEST_BURST_SHARE = 0.6
 """What is loud for longer at a time, or for more of the time, is a hold that mutes."""
@@ -81,17 +91,30 @@ def tell_kind(record: BenchRecord) -> Kind:
     -------
     "steady", "ramp", "burst", "hold" or "idle"
     """
-    course = _course(record)
+    return kind_of(level_course(record))
+
+
+def kind_of(course: Course) -> Kind:
+    """Decide the kind of a record from its level's course."""
     if not course.tonal:
         return "idle"
+    start, stop = sounding(course.levels)
+    # before bursts: a ramp between two silences is up for a short time only, as a single burst is
+    if _is_ramp(course.levels[start:stop]):
+        return "ramp"
     if _is_burst(course):
         return "burst"
-    if _is_ramp(course.levels):
-        return "ramp"
     return "hold" if course.duration_s >= HOLD_SECONDS else "steady"
 
 
-def _course(record: BenchRecord) -> Course:
+def sounding(levels: Real) -> tuple[int, int]:
+    """First of the levels that is not silent, and the end of the last one."""
+    loud = np.flatnonzero(levels > QUIET * levels.max(initial=0.0))
+    return (int(loud[0]), int(loud[-1]) + 1) if loud.size else (0, levels.size)
+
+
+def level_course(record: BenchRecord) -> Course:
+    """Follow the level of a record's first output."""
     recording = record.recording
     track = record.voltage(record.outputs[0]) if record.outputs else record.tracks[0]
     hop = max(1, min(round(PIECE_S * recording.rate_hz), recording.n_samples // FEWEST_PIECES))
@@ -196,6 +219,7 @@ def _is_burst(course: Course) -> bool:
 
 
 def _is_ramp(levels: Real) -> bool:
+    """Recognise a level that rises, and that does so gradually."""
     if levels.size < FEWEST_LEVELS:
         return False
     smooth = np.convolve(levels, np.ones(5) / 5, mode="valid")
@@ -204,4 +228,12 @@ def _is_ramp(levels: Real) -> bool:
     if end < RAMP_SPAN**0.5 * start or smooth[-1] < RAMP_SPAN * max(smooth[0], 1e-300):
         return False
     falling = np.diff(smooth) < -0.02 * smooth.max()
-    return float(falling.mean()) < 0.1
+    dips = smooth < DEEPEST_DIP * np.maximum.accumulate(smooth)
+    return float(falling.mean()) < 0.1 and not dips.any() and _is_gradual(levels)
+
+
+def _is_gradual(levels: Real) -> bool:
+    low, high = max(float(levels[0]), QUIET * float(levels.max())), float(levels.max())
+    below, above = low * (high / low) ** 0.25, low * (high / low) ** 0.75
+    middle = int(np.count_nonzero((levels > below) & (levels < above)))
+    return middle >= max(FEWEST_IN_MIDDLE, MIDDLE_SHARE * levels.size)

@@ -197,6 +197,8 @@ class SteadyOutput:
             piece = self.samples[:1, start : start + length]
             part = fit_at(piece, rate_hz=self.fit.rate_hz, frequency_hz=self.fit.frequency_hz)
             size = np.abs(part.phasors[0])
+            if size[0] == 0:
+                return 1.0
             sizes.append(float(np.sqrt((size[1:] ** 2).sum())) / float(size[0]))
         mean, spread = float(np.mean(sizes)), float(np.std(sizes, ddof=1))
         noise = self.line_u(self.main) * QUARTERS**0.5 / float(np.abs(self.fit.phasors[0, 0]))

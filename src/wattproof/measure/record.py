@@ -74,6 +74,8 @@ class BenchRecord:
         Steady power that a burst is compared with.
     captured_on : date or None
         When it was captured; a calibration is overdue or not on that day.
+    span_s : tuple of float or None
+        Where in the capture the recording lies, seconds, if it is a part of it: the origin of its figures.
     """
 
     recording: Recording
@@ -87,6 +89,7 @@ class BenchRecord:
     thd_limits: tuple[float, ...] = (0.001, 0.01, 0.03, 0.1)
     steady_power_w: float | None = None
     captured_on: date | None = None
+    span_s: tuple[float, float] | None = None
 
     @property
     def outputs(self) -> tuple[str, ...]:
@@ -195,6 +198,7 @@ class BenchRecord:
     ) -> Figure:
         """Freeze a number into a figure whose origin is this capture and the given span, seconds from its start."""
         quantity = self.ledger.quantity(number, unit=unit)
+        span_s = span_s or self.span_s
         span = "" if span_s is None else f" {span_s[0]:.4g}-{span_s[1]:.4g} s"
         fields = {field: getattr(quantity, field) for field in type(quantity).model_fields}
         return Figure(
