@@ -16,6 +16,7 @@ from wattproof.measure.record import BenchRecord
 from wattproof.measure.sanity import LARGEST, SMALLEST, clipped_notice, clipped_samples, overdue_notices
 from wattproof.measure.silence import without_silence
 from wattproof.measure.steady import measure_steady
+from wattproof.measure.threads import one_thread
 
 MEASURES: dict[Kind, Callable[[BenchRecord], Findings]] = {
     "steady": measure_steady,
@@ -58,12 +59,11 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
             why="its samples are not evenly spaced in time, so that neither a frequency nor a mean over cycles exists",
             hint="Export all samples, evenly spaced; wattproof read shows where the steps differ.",
         )
-    course = level_course(record)
-    chosen = kind or kind_of(course)
+    chosen, part, left_out = _told_apart(record, kind)
     # a hold is read once only and refuses broken values itself
     channels = () if chosen == "hold" else _channels(record)
-    part, left_out = without_silence(record, course) if chosen == "steady" else (record, ())
-    found = MEASURES[chosen](part)
+    with one_thread():
+        found = MEASURES[chosen](part)
     return CaptureResult(
         file=recording.source,
         kind=chosen,
@@ -76,6 +76,15 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
         warnings=(*notices, *left_out, *_input_notices(record, channels, found), *found.warnings),
         views=found.views,
     )
+
+
+def _told_apart(record: BenchRecord, kind: Kind | None) -> tuple[Kind, BenchRecord, tuple[Notice, ...]]:
+    """Give the kind, the part of the record that is measured, and what there is to say of that part."""
+    if kind is not None and kind != "steady":
+        return kind, record, ()
+    course = level_course(record)
+    chosen = kind or kind_of(course)
+    return (chosen, *without_silence(record, course)) if chosen == "steady" else (chosen, record, ())
 
 
 def _input_notices(record: BenchRecord, channels: tuple[CapturedChannel, ...], found: Findings) -> tuple[Notice, ...]:
