@@ -153,3 +153,16 @@ def test_a_record_without_silence_is_measured_whole():
     result = measure(record, kind="steady")
     assert "silence-left-out" not in {notice.code for notice in result.warnings}
     assert {figure.origin for figure in result.figures} == {"memory"}
+
+
+def test_the_output_that_is_driven_tells_the_kind_and_the_silent_one_is_said_to_be_silent():
+    t = np.arange(RATE_HZ) / RATE_HZ
+    noise = 1e-6 * np.random.default_rng(5).normal(size=(2, t.size))
+    samples = noise + np.stack([np.zeros(t.size), np.sin(2 * np.pi * 97.0 * t)])
+    wave = Waveform(samples=samples, rate_hz=float(RATE_HZ), channels=(Channel(name="1"), Channel(name="2")))
+    outputs = tuple(BenchChannel(input=n, role="load_voltage", output=name) for n, name in ((1, "A"), (2, "B")))
+    record, _ = lay_on_bench(MemoryRecording(waveform=wave), bench=Bench(channels=outputs))
+    result = measure(record)
+    assert result.kind == "steady"
+    assert {figure.output for figure in result.figures} == {"B"}
+    assert [notice.code for notice in result.warnings if "Channel A" in notice.message] == ["no-tone"]

@@ -78,7 +78,7 @@ class Course:
 
 
 def tell_kind(record: BenchRecord) -> Kind:
-    """Decide the kind of a record from its first output's voltage.
+    """Decide the kind of a record from its loudest output's voltage.
 
     A wrong answer is corrected by naming the kind.
 
@@ -114,12 +114,14 @@ def sounding(levels: Real) -> tuple[int, int]:
 
 
 def level_course(record: BenchRecord) -> Course:
-    """Follow the level of a record's first output."""
+    """Follow the level of a record's loudest output: of several, perhaps only one is driven."""
     recording = record.recording
-    track = record.voltage(record.outputs[0]) if record.outputs else record.tracks[0]
+    tracks = [record.voltage(output) for output in record.outputs] or [record.tracks[0]]
     hop = max(1, min(round(PIECE_S * recording.rate_hz), recording.n_samples // FEWEST_PIECES))
     with np.errstate(over="ignore", invalid="ignore"):
-        sums, starts = _sums(recording, track.index, hop)
+        every, starts = _sums(recording, [track.index for track in tracks], hop)
+        loudest = int(np.argmax([_swing(track, sums) for track, sums in zip(tracks, every, strict=True)]))
+    track, sums = tracks[loudest], every[loudest]
     duration_s = recording.n_samples / recording.rate_hz
     level_s = duration_s / max(len(starts), 1)
     if not np.isfinite(sums).all():
@@ -135,8 +137,14 @@ def level_course(record: BenchRecord) -> Course:
     return Course(levels=np.sqrt(whole), level_s=level_s * group, duration_s=duration_s, tonal=True)
 
 
-def _sums(recording: Recording, row: int, hop: int) -> tuple[Real, list[int]]:
-    """Mean and mean square of pieces of one track, shape (pieces, 2), and where each starts.
+def _swing(track: Track, sums: Real) -> float:
+    """Mean square of a track about its mean, engineering units; -1 where it cannot be told."""
+    square = track.calibration.scale**2 * float(sums[:, 1].mean() - sums[:, 0].mean() ** 2)
+    return square if np.isfinite(square) else -1.0
+
+
+def _sums(recording: Recording, rows: list[int], hop: int) -> tuple[Real, list[int]]:
+    """Mean and mean square of pieces of some tracks, shape (tracks, pieces, 2), and where each piece starts.
 
     Of a record too long to read just for this, glimpses spread over it.
     """
@@ -149,10 +157,13 @@ def _sums(recording: Recording, row: int, hop: int) -> tuple[Real, list[int]]:
     sums, starts = [], []
     for start, stop in spans:
         count = (stop - start) // hop
-        pieces = recording.read(start, start + count * hop).samples[row].reshape(count, hop)
-        sums.append(np.stack([pieces.mean(axis=1), np.einsum("kn,kn->k", pieces, pieces) / hop], axis=1))
+        samples = recording.read(start, start + count * hop).samples
+        for row in rows:
+            pieces = samples[row].reshape(count, hop)
+            sums.append(np.stack([pieces.mean(axis=1), np.einsum("kn,kn->k", pieces, pieces) / hop], axis=1))
         starts += [start + k * hop for k in range(count)]
-    return np.concatenate(sums), starts
+    by_track = [np.concatenate(sums[n :: len(rows)]) for n in range(len(rows))]
+    return np.stack(by_track), starts
 
 
 def _tone_cycle(record: BenchRecord, track: Track, loudest: int, mean_square: float) -> float | None:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.dsp import Spectrum, ToneFit, band_power, cross_band_power, fit_at, fit_tone, spectrum_of, tone_band
-from wattproof.errors import MeasureError
+from wattproof.errors import MeasureError, NoToneError
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.pieces import piece_edges, piece_means
 from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
@@ -29,6 +29,9 @@ SCATTER_OF_NOISE = 2.6
 """Noise alone exceeds this share of its variance in one of twenty sets of four (chi-squared, 3 degrees of freedom)."""
 
 FRAME_CYCLES = 10
+
+LEAST_OVER_NOISE = 7.0
+"""The strongest of a million lines of noise is 5.3 times its uncertainty, and 7 times once in 40,000 records."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -229,6 +232,7 @@ def fit_output(record: BenchRecord, samples: Real, name: str) -> SteadyOutput:
             engineering[row] += track.calibration.offset
     rate_hz = record.recording.rate_hz
     fit = fit_tone(engineering, rate_hz=rate_hz, tone_hz=record.tone_hz, n_harmonics=HARMONICS_LISTED)
+    _refuse_noise(fit)
     low_hz, high_hz = tone_band(fit.frequency_hz, rate_hz=rate_hz, high_hz=record.high_hz or 20e3)
     band_hz = (record.low_hz or low_hz, high_hz)
     if not band_hz[0] <= fit.frequency_hz <= band_hz[1]:
@@ -244,6 +248,19 @@ def fit_output(record: BenchRecord, samples: Real, name: str) -> SteadyOutput:
         fit=fit,
         supply_v=record.mean_supply_v(samples),
         band_hz=band_hz,
+    )
+
+
+def _refuse_noise(fit: ToneFit) -> None:
+    """Refuse the strongest line of mere noise: an output that is not driven has no tone."""
+    size, u = float(np.abs(fit.phasors[0, 0])), float(fit.amplitude_u[0])
+    if size >= LEAST_OVER_NOISE * u:
+        return
+    raise NoToneError(
+        "No tone was found.",
+        why=f"the strongest line, at {fit.frequency_hz:.5g} Hz, is {size / u:.1f} times its own uncertainty, "
+        "as noise has it",
+        hint="Check that this output is driven and and on which channel it is, or say --kind idle.",
     )
 
 

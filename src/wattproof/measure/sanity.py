@@ -118,7 +118,7 @@ def power_notices(output: SteadyOutput, figures: Sequence[Figure]) -> tuple[Noti
     power = next((figure for figure in figures if figure.name == "load_power"), None)
     if power is None:
         return ()
-    if power.value < 0:
+    if power.value < -2 * power.u:
         return (
             Notice(
                 code="negative-power",
