@@ -11,7 +11,7 @@ demo: $(RUN)
 	$(BIN)/wattproof demo
 
 test: $(DEV)
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -rs
 
 check: $(DEV) lint types imports test docs
 
