@@ -225,6 +225,7 @@ FINITE = st.floats(-1e6, 1e6)
 @settings(deadline=None, max_examples=100)
 @example([(0.0, 0.0), (5e-324, 5e-324), (0.0, 5e-324)])
 @example([(1e6, 1.0), (1e6, 1.0 + 1e-11), (0.0, 1.0)])
+@example([(0.0, 0.0), (0.0, 7.5e-69), (0.0, 2.5e-258), (0.0, 1.1e-298), (1.0, 1.0)])
 def test_any_points_give_a_line_of_finite_numbers_or_a_refusal(pairs):
     try:
         line = calibrate(pairs)

@@ -211,5 +211,5 @@ def test_help_of_a_command_tells_its_options(run, words):
 
 def test_decibels_stand_only_beside_their_reference(run, day):
     said = run("measure", day / "steady.wav", "--bench", day / "bench.toml", "--load", "4 ohm").out
-    level = re.search(r"Harmonic distortion  .*?(-?[\d.]+) dB re fundamental", said)
+    level = re.search(r"Harmonic distortion \(THD\)  .*?(-?[\d.]+) dB re fundamental", said)
     assert float(level[1]) == pytest.approx(20 * log10(day.steady.thd_f), abs=0.2)

@@ -122,9 +122,10 @@ def _bend(readings: Real, references: Real) -> Notice | None:
     """Test the square term of a parabola: a chance below 1 in 100 is told (needs five points)."""
     from scipy.stats import t
 
-    if len(np.unique(readings)) < 5:
-        return None
     design = _design(readings, 2)
+    # readings that differ by less than rounding are one place on the line: a parabola needs places apart
+    if len(np.unique(design[:, 1].round(9))) < 5:
+        return None
     found, _, variance = _fit(design, references)
     smallest = (_ROUNDING * float(np.max(np.abs(references)))) ** 2
     if abs(found[2]) <= smallest**0.5:
