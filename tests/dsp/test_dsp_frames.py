@@ -84,6 +84,15 @@ def test_means_over_frames_are_the_frames_own():
     np.testing.assert_allclose(frame_means(values, grid), direct, rtol=1e-14)
 
 
+@pytest.mark.parametrize("tone_hz", [997.0, 1_999.0, 47.0])
+def test_a_pulsing_current_has_its_mean_over_cycles_that_are_no_whole_samples(tone_hz):
+    # a supply's current pulses at twice the tone; one sample too many in a frame of 48.14 would make it 1.5 % wrong
+    t_s = np.arange(48_000) / 48_000.0
+    pulsing = 10.0 * (1 - np.cos(4 * np.pi * tone_hz * t_s))
+    grid = cut_frames(0.0, t_s.size, rate_hz=48_000.0, tone_hz=tone_hz, n_cycles=2 if tone_hz > 1_000 else 1)
+    np.testing.assert_allclose(frame_means(pulsing, grid), 10.0, rtol=2e-3)
+
+
 def test_silence_has_no_distortion_and_breaks_nothing():
     grid = cut_frames(0, 4_800, rate_hz=48_000.0, tone_hz=480.0, n_cycles=1)
     assert not fit_frames(np.zeros((1, 4_800)), grid).distortion(0).any()

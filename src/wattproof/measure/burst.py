@@ -11,7 +11,7 @@ from wattproof.measure.findings import Findings, joined
 from wattproof.measure.model import Condition, CurvePoint, Figure, Trace, Views
 from wattproof.measure.ramp import record_without_outputs
 from wattproof.measure.record import ROLE_UNITS, BenchRecord
-from wattproof.measure.supply_frames import SupplyFrames, supply_frames
+from wattproof.measure.supply_frames import SupplyFrames, supply_frames, supply_power
 from wattproof.measure.views import POINTS, rounded, time_trace
 from wattproof.quantity import Uncertain
 
@@ -54,7 +54,7 @@ def measure_burst(record: BenchRecord) -> Findings:
     if not outputs:
         raise failed[0] if failed else record_without_outputs()
     parts += [_findings(frames, samples) for frames in outputs]
-    parts.append(_supply_side(outputs[0], samples))
+    parts.append(_supply_side(outputs, samples))
     return joined(parts)
 
 
@@ -329,8 +329,9 @@ def _spectrum(frames: BurstFrames) -> Trace:
     )  # fmt: skip
 
 
-def _supply_side(frames: BurstFrames, samples: Real) -> Findings:
-    """Give the lowest supply voltage from the first burst to the last, and how it comes back."""
+def _supply_side(outputs: list[BurstFrames], samples: Real) -> Findings:
+    """Give the supply's power in the bursts, its lowest voltage from the first to the last, and how it comes back."""
+    frames = outputs[0]
     record = frames.record
     track = record.track("supply_voltage")
     supply = supply_frames(record, samples, frames.settled.grid)
@@ -340,7 +341,36 @@ def _supply_side(frames: BurstFrames, samples: Real) -> Findings:
     number = record.reading(track, supply.lowest_v, u=0.0, dof=1.0, label="minimum")
     lowest = record.figure("supply_voltage_min", number, "V", output=None, conditions=common)
     rests = rests_of(frames)
-    parts = [Findings(figures=(lowest,))]
+    parts = [Findings(figures=(*_drawn_figures(outputs, supply, common), lowest))]
     if rests is not None:
         parts.append(supply_recovery(frames, rests, samples, common))
     return joined(parts)
+
+
+def _drawn_figures(outputs: list[BurstFrames], supply: SupplyFrames, common: dict[str, Condition]) -> list[Figure]:
+    """Power from the supply in the settled cycles of the first output's bursts, and what all loads get of it."""
+    record = outputs[0].record
+    if supply.watts is None or supply.volts is None or supply.amps is None:
+        return []
+    by_burst = outputs[0].by_burst(supply.watts).mean(axis=1)
+    scatter = _scattered(outputs[0], "supply power in the bursts", by_burst)
+    drawn = (
+        scatter
+        / float(by_burst.mean())
+        * supply_power(
+            record, watts=float(supply.watts.mean()), volts=float(supply.volts.mean()), amps=float(supply.amps.mean())
+        )
+    )
+    figures = [record.figure("supply_power", drawn, "W", output=None, conditions={**common, "basis": "v*i"})]
+    delivered: Uncertain = 0.0
+    for frames in outputs:
+        if frames.power is None or frames.clipped:
+            return figures
+        number = _scattered(frames, "burst power", frames.power.mean(axis=1)) * _power_factor(frames)
+        delivered = delivered + number
+    driven: dict[str, Condition] = {**common, "outputs_measured": len(outputs)}
+    return [
+        *figures,
+        record.figure("efficiency", delivered / drawn, "W/W", output=None, conditions=driven),
+        record.figure("heat", drawn - delivered, "W", output=None, conditions=driven),
+    ]

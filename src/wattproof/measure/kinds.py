@@ -196,9 +196,11 @@ def _cycle_samples(piece: Real) -> float | None:
     """Length of a cycle of the tone that stands out of a piece, samples; None where none does."""
     from scipy.fft import rfft
 
-    if piece.size < 16 or np.ptp(piece) < FAINTEST:
+    swing = float(np.ptp(piece))
+    if piece.size < 16 or swing < FAINTEST:
         return None
-    power = np.abs(rfft((piece - piece.mean()) * np.hanning(piece.size))) ** 2
+    # of size one, so that no square of it overflows
+    power = np.abs(rfft((piece - piece.mean()) / swing * np.hanning(piece.size))) ** 2
     tone = power[2:]
     strongest = float(tone.max())
     if strongest < SHARE_OF_ALL * float(tone.sum()) or strongest < PEAKINESS * float(np.median(tone)):

@@ -21,6 +21,7 @@ from wattproof.measure.ramp_notices import (
 )
 from wattproof.measure.ramp_views import ramp_views
 from wattproof.measure.record import BenchRecord
+from wattproof.measure.source import source_resistance_of_frames
 from wattproof.measure.supply_frames import SupplyFrames, supply_frames, supply_power
 from wattproof.quantity import Uncertain
 
@@ -261,11 +262,12 @@ def _onset(output: RampOutput) -> tuple[list[Figure], list[Notice]]:
 
 
 def _supply_side(outputs: list[RampOutput]) -> Findings:
-    """Efficiency where the first output reaches 1 %, and the lowest supply voltage of the ramp."""
+    """Supply power, efficiency and heat where the first output reaches 1 %, lowest voltage, the source's resistance."""
     first = outputs[0]
     grid, record = first.frames.grid, first.record
-    figures = _efficiency(outputs)
+    figures = _drawn_figures(outputs)
     track, lowest = record.track("supply_voltage"), first.supply.lowest_v
+    common: dict[str, Condition] = {"frequency_hz": round(first.line.frequency_hz, 4)}
     if track is not None and lowest is not None:
         figures.append(
             record.figure(
@@ -273,17 +275,21 @@ def _supply_side(outputs: list[RampOutput]) -> Findings:
                 record.reading(track, lowest, u=0.0, dof=1.0, label="minimum"),
                 "V",
                 output=None,
-                conditions={"frequency_hz": round(first.line.frequency_hz, 4)},
+                conditions=common,
                 span_s=(float(grid.starts[0]) / grid.rate_hz, float(first.frames.t_s[-1]) + grid.frame_s / 2),
             )
         )
+    if first.supply.volts is not None and first.supply.amps is not None:
+        # every second frame: those between overlap them and would count the same scatter twice
+        pairs = list(zip(first.supply.volts[::2].tolist(), first.supply.amps[::2].tolist(), strict=True))
+        figures += source_resistance_of_frames(record, pairs, conditions=common)
     efficiency = next((figure.value for figure in figures if figure.name == "efficiency"), None)
     warnings = [notice for output in outputs for notice in power_notices(output.frames, None)]
     return Findings(figures=tuple(figures), warnings=(*warnings, *power_notices(first.frames, efficiency)))
 
 
-def _efficiency(outputs: list[RampOutput]) -> list[Figure]:
-    """Power into all loads over the supply's power, where the first output reaches 1 %."""
+def _drawn_figures(outputs: list[RampOutput]) -> list[Figure]:
+    """Power from the supply where the first output reaches 1 %, and what all loads get of it."""
     first = outputs[0]
     frames, supply = first.frames, first.supply
     point = crossing(
@@ -291,24 +297,36 @@ def _efficiency(outputs: list[RampOutput]) -> list[Figure]:
     )
     if point is None or supply.watts is None or supply.volts is None or supply.amps is None:
         return []
-    delivered: Uncertain = 0.0
-    for output in outputs:
-        if output.frames.power is None:
-            return []
-        watts, reactive = (
-            point.at(np.interp(frames.t_s, output.frames.t_s, column))
-            for column in (output.frames.power, output.frames.reactive)
-        )
-        delivered = delivered + power_number(output.frames, watts=watts, reactive=reactive)
     drawn = supply_power(
         first.record, watts=point.at(supply.watts), volts=point.at(supply.volts), amps=point.at(supply.amps)
     )
     half = frames.grid.frame_s / 2
-    conditions = first.conditions(point, thd_n=EFFICIENCY_LIMIT, outputs_measured=len(outputs))
     span_s = (point.t_s - half, point.t_s + half)
-    return [
-        first.record.figure("efficiency", delivered / drawn, "W/W", output=None, conditions=conditions, span_s=span_s)
-    ]
+
+    def figure(name: str, number: Uncertain, unit: str, **more: Condition) -> Figure:
+        conditions = first.conditions(point, thd_n=EFFICIENCY_LIMIT, **more)
+        return first.record.figure(name, number, unit, output=None, conditions=conditions, span_s=span_s)
+
+    figures = [figure("supply_power", drawn, "W", basis="v*i")]
+    delivered = _delivered_at(outputs, point)
+    if delivered is not None:
+        figures.append(figure("efficiency", delivered / drawn, "W/W", outputs_measured=len(outputs)))
+        figures.append(figure("heat", drawn - delivered, "W", outputs_measured=len(outputs)))
+    return figures
+
+
+def _delivered_at(outputs: list[RampOutput], point: Crossing) -> Uncertain | None:
+    """Power into all loads at a point of the first output's ramp; None where one of them has none."""
+    delivered: Uncertain = 0.0
+    for output in outputs:
+        if output.frames.power is None:
+            return None
+        watts, reactive = (
+            point.at(np.interp(outputs[0].frames.t_s, output.frames.t_s, column))
+            for column in (output.frames.power, output.frames.reactive)
+        )
+        delivered = delivered + power_number(output.frames, watts=watts, reactive=reactive)
+    return delivered
 
 
 def curve_of(output: RampOutput, delivered: Real | None) -> tuple[CurvePoint, ...]:
