@@ -1,5 +1,6 @@
 """The command line's frame: it finds the command, and says an error."""
 
+import io
 import os
 import sys
 from typing import TYPE_CHECKING
@@ -38,6 +39,7 @@ def main(words: list[str] | None = None) -> None:
     """Run the command line and leave with its exit status: 0 done, 1 a fault of ours, 2 bad input, 130 stopped."""
     words = sys.argv[1:] if words is None else words
     as_json = "--json" in words
+    _write_any_name()
     try:
         _run(words)
         sys.stdout.flush()
@@ -60,6 +62,12 @@ def main(words: list[str] | None = None) -> None:
             hint="Nothing you recorded is lost. Please report it with the lines above and, if you can, the file.",
         )
         sys.exit(_say(fault, as_json=as_json))
+
+
+def _write_any_name() -> None:
+    """Let a name that the terminal's encoding does not know be spelled out rather than stop the answer."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")
 
 
 def _run(words: list[str]) -> None:

@@ -258,9 +258,8 @@ def _refuse_noise(fit: ToneFit) -> None:
         return
     raise NoToneError(
         "No tone was found.",
-        why=f"the strongest line, at {fit.frequency_hz:.5g} Hz, is {size / u:.1f} times its own uncertainty, "
-        "as noise has it",
-        hint="Check that this output is driven and and on which channel it is, or say --kind idle.",
+        why=f"the line at {fit.frequency_hz:.5g} Hz is {size / u:.1f} times its own uncertainty, as noise has it",
+        hint="Check that this output is driven and on which channel it is, or say --kind idle.",
     )
 
 

@@ -1,5 +1,7 @@
 """Files that a person names: read kindly, or refused with the reason."""
 
+import os
+from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
 
@@ -8,6 +10,32 @@ from wattproof.bench import Bench, parse_bench
 from wattproof.errors import FileMissingError, SettingsError
 
 LARGEST_TEXT_BYTES = 20_000_000
+
+
+def shown_name(path: Path) -> str:
+    r"""Give a file's name as text that every output can carry: bytes that are no UTF-8 spelled out, as in ``\xff``."""
+    return os.fsencode(path.name).decode("utf-8", "backslashreplace")
+
+
+def refuse_overwriting(written: Iterable[Path | None], *, given: Iterable[Path | None]) -> None:
+    """Refuse to write over a file that was given to be read, or two answers into one file.
+
+    Raises
+    ------
+    SettingsError
+        A name is used twice.
+    """
+    taken = {path.resolve() for path in given if path is not None}
+    for path in written:
+        if path is None:
+            continue
+        if path.resolve() in taken:
+            raise SettingsError(
+                f"{shown_name(path)} would be written over.",
+                why="the same file is given to be read, or for another answer",
+                hint="Give another name to write to.",
+            )
+        taken.add(path.resolve())
 
 
 def text_of(path: Path) -> str:
@@ -29,7 +57,7 @@ def text_of(path: Path) -> str:
         ) from error
     if data is None:
         raise SettingsError(
-            f"{path.name} is no text file that a person wrote.",
+            f"{path} is no text file that a person wrote.",
             why="it is a folder" if path.is_dir() else f"it has {size} bytes",
             hint="Name the TOML or CSV file itself.",
         )

@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from math import inf
 from pathlib import Path
 from typing import Literal
 
@@ -14,7 +15,7 @@ from wattproof.measure import BenchRecord, CaptureResult, lay_on_bench, measure_
 from wattproof.measure import measure as measure_capture
 from wattproof.quantity import Ledger
 from wattproof.readers import open_recording
-from wattproof.tasks.files import amplifier_of, bench_of, text_of
+from wattproof.tasks.files import amplifier_of, bench_of, refuse_overwriting, shown_name, text_of
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.quick import channels_said, chosen_load, quick_bench
 from wattproof.tasks.said import FileAnswers
@@ -73,6 +74,25 @@ class Wishes:
     steady_power_w: float | None = None
     captured_on: date | None = None
 
+    def __post_init__(self) -> None:
+        """Refuse numbers that no measurement can follow."""
+        for name in ("low_hz", "high_hz", "steady_power_w"):
+            value = getattr(self, name)
+            if value is not None and not 0 <= value < inf:
+                raise _no_such(name, value, "a number from 0 up")
+        scale = self.volts_per_unit
+        if scale is not None and not 0 < abs(scale) < inf:
+            raise _no_such("volts_per_unit", scale, "a number other than 0, below 0 where the channel is reversed")
+        if self.low_hz is not None and self.high_hz is not None and not self.low_hz < self.high_hz:
+            raise _no_such("high_hz", self.high_hz, f"more than the {self.low_hz:g} of --low-hz")
+
+
+def _no_such(name: str, value: float, wanted: str) -> SettingsError:
+    option = f"--{name.replace('_', '-')}"
+    return SettingsError(
+        f"{option} cannot be {value:g}.", why=f"it takes {wanted}", hint=f"Correct or leave out {option}."
+    )
+
 
 @dataclass(frozen=True, kw_only=True)
 class Item:
@@ -119,9 +139,10 @@ def measure(
     InputError
         A file cannot be used; nothing is answered for the others then.
     """
+    refuse_overwriting((html, csv), given=(*files, bench, amplifier))
     table, named = bench_of(bench), amplifier_of(amplifier)
     wishes, answers = wishes or Wishes(), answers or FileAnswers()
-    items = [Item(path=path, name=path.name, wishes=wishes, answers=answers) for path in files]
+    items = [Item(path=path, name=shown_name(path), wishes=wishes, answers=answers) for path in files]
     groups = measure_items(items, bench=table, amplifier=named, tell=tell)
     found = Measured(captures=tuple(result for group in groups for result in group))
     title = f"{named.maker} {named.model}" if named else "Measured captures"

@@ -6,7 +6,9 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict
 
 from wattproof.readers import FileSummary, open_recording, summarize
+from wattproof.tasks.files import shown_name
 from wattproof.tasks.said import FileAnswers
+from wattproof.waveform import RenamedRecording
 
 
 class FileSummaries(BaseModel):
@@ -32,4 +34,5 @@ def read(files: Sequence[Path], *, answers: FileAnswers | None = None) -> FileSu
         A file is missing, unknown, broken, no waveform, or leaves a question open.
     """
     said = (answers or FileAnswers()).answers()
-    return FileSummaries(files=tuple(summarize(open_recording(path, said)) for path in files))
+    recordings = (RenamedRecording(inner=open_recording(path, said), source=shown_name(path)) for path in files)
+    return FileSummaries(files=tuple(summarize(recording) for recording in recordings))

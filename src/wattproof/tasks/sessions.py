@@ -14,7 +14,7 @@ from wattproof import __version__
 from wattproof.amplifier import parse_amplifier
 from wattproof.bench import parse_bench, parse_readings
 from wattproof.errors import WattproofError
-from wattproof.tasks.files import text_of
+from wattproof.tasks.files import refuse_overwriting, shown_name, text_of
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Item, Wishes, is_readings, measure_items, opened
 from wattproof.tasks.quick import channels_said, chosen_load
@@ -169,7 +169,7 @@ def session_add(
     wishes, answers = wishes or Wishes(), answers or FileAnswers()
     chosen_load(found.bench, load=wishes.load, load_ohm=wishes.load_ohm)
     channels_said(wishes.channel)
-    items = [Item(path=path, name=path.name, wishes=wishes, answers=answers) for path in files]
+    items = [Item(path=path, name=shown_name(path), wishes=wishes, answers=answers) for path in files]
     readers = [_reader_of(item) for item in items]
     kept = [_keep(store, found, item, reader, step) for item, reader in zip(items, readers, strict=True)]
     return CapturesKept(session=found.id, captures=tuple(kept))
@@ -258,6 +258,7 @@ def session_figures(
     InputError
         A capture cannot be measured.
     """
+    refuse_overwriting((html, csv), given=())
     store = _archive(archive)
     found = store.open_session(session)
     stored = store.read_figures(found, with_views=True)
