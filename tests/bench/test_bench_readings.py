@@ -65,6 +65,7 @@ def test_a_column_names_the_meter_with_or_without_the_unit_in_its_name():
         ("power_kw\n0.5\n", "line 1, column 1", '"power_kw" is no column', "power_w, with the numbers in the unit"),
         ("frequency_hz\n0\n", "line 2, column 1", "frequency_hz is 0", "more than 0"),
         ("load_voltage_v\n-3\n", "line 2, column 1", "load_voltage_v is -3", "at least 0"),
+        ("load_voltage_v\n1e300\n", "line 2, column 1", "load_voltage_v is 1e300", "look at its exponent"),
         ("load_voltage_v\n", "", "no reading stands", "type one line"),
     ],
 )

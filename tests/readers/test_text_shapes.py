@@ -206,12 +206,12 @@ def test_pairs_of_cells_become_numbers_when_the_person_says_so():
 
 
 def test_off_scale_marks_are_counted_kept_and_bound_the_range():
-    text = "Time (s),A (mV)\n" + rows(values=[100, "9.91E+37", "OVER", -250, "-inf", "----", 50])
+    text = "Time (s),A (mV)\n" + rows(values=[100, "9.91E+37", "OVER", -250, "-inf", "----", 50, "-∞"])
     recording = read(text)
     said = next(one for one in recording.notices if one.code == "off-scale")
-    assert said.numbers["samples"] == 4
+    assert said.numbers["samples"] == 5
     assert recording.channels[0].full_scale == 0.25
-    assert recording.read().samples[0].tolist() == [0.1, 9.91e37, np.inf, -0.25, -np.inf, np.inf, 0.05]
+    assert recording.read().samples[0].tolist() == [0.1, 9.91e37, np.inf, -0.25, -np.inf, np.inf, 0.05, -np.inf]
 
 
 def test_blank_cells_are_counted_and_stay_no_number():

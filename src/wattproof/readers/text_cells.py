@@ -11,7 +11,7 @@ _GROUPED_DOT = re.compile(r"[+-]?\d{1,3}(?:[.' \u00a0\u202f]\d{3}){1,6}(?:,\d{0,
 _GROUPED_COMMA = re.compile(r"[+-]?\d{1,3}(?:[,' \u00a0\u202f]\d{3}){1,6}(?:\.\d{0,40})?")
 _GROUP_MARKS = re.compile(r"[.,' \u00a0\u202f]")
 _OFF_SCALE = re.compile(
-    r"[+-]?(?:inf|infinity|over|overflow|overload|ovld|ovfl|ol|clip|clipped|off ?scale|out of range|underflow)"
+    r"[+-]?(?:inf|infinity|∞|over|overflow|overload|ovld|ovfl|ol|clip|clipped|off ?scale|out of range|underflow)"
     r"|-{2,12}|\*{2,12}|#{2,12}|>{2,6}|<{2,6}",
     re.IGNORECASE,
 )

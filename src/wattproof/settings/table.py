@@ -14,6 +14,10 @@ _UNIT_BEHIND = re.compile(r"([-+−]?\d[\d.,]*(?:[eE][-+]?\d+)?)\s*(?![eE][-+]?\
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
+SMALLEST, LARGEST = 1e-15, 1e15
+"""Numbers beyond these come from a slip of the exponent, and their squares from no arithmetic."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Column:
     """A column that may be there.
@@ -238,6 +242,8 @@ def _number(cell: str, column: Column, decimal_comma: bool) -> tuple[float, floa
     found = number_of(cell, decimal_comma=decimal_comma)
     if found is None:
         raise _Trouble(f'{column.name} is "{cell}", which is no number', _number_cure(cell))
+    if found[0] and not SMALLEST < abs(found[0]) < LARGEST:
+        raise _Trouble(f"{column.name} is {cell}", "no meter shows such a number: look at its exponent")
     if column.least is not None and found[0] < column.least:
         raise _Trouble(f"{column.name} is {cell}", f"it must be at least {column.least:g}")
     if column.above is not None and found[0] <= column.above:
