@@ -166,3 +166,19 @@ def test_the_output_that_is_driven_tells_the_kind_and_the_silent_one_is_said_to_
     assert result.kind == "steady"
     assert {figure.output for figure in result.figures} == {"B"}
     assert [notice.code for notice in result.warnings if "Channel A" in notice.message] == ["no-tone"]
+
+
+def test_a_level_that_creeps_in_is_no_silence():
+    record, _ = lay_on_bench(sounds((1.0, -50.0, -6.0), (1.0, -6.0, -6.0), (1.0, -6.0, -50.0)), bench=None)
+    result = measure(record, kind="steady")
+    assert "silence-left-out" not in {notice.code for notice in result.warnings}
+    assert "unsteady-tone" in {notice.code for notice in result.warnings}
+
+
+@pytest.mark.parametrize(("level", "told"), [(0.0, True), (1e-7, False)])
+def test_a_channel_of_zeros_is_told(level, told):
+    samples = level * np.random.default_rng(3).normal(size=(1, RATE_HZ))
+    wave = Waveform(samples=samples, rate_hz=float(RATE_HZ), channels=(Channel(name="1"),))
+    bench = Bench(channels=(BenchChannel(input=1, role="load_voltage", offset=0.5),))
+    record, _ = lay_on_bench(MemoryRecording(waveform=wave), bench=bench)
+    assert ("dead-channel" in {notice.code for notice in measure(record).warnings}) is told

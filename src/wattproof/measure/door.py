@@ -12,7 +12,7 @@ from wattproof.measure.idle import measure_idle
 from wattproof.measure.kinds import kind_of, level_course
 from wattproof.measure.model import CapturedChannel, CaptureResult, Kind
 from wattproof.measure.ramp import measure_ramp
-from wattproof.measure.record import BenchRecord
+from wattproof.measure.record import BenchRecord, Track
 from wattproof.measure.sanity import LARGEST, SMALLEST, clipped_notice, clipped_samples, overdue_notices
 from wattproof.measure.silence import without_silence
 from wattproof.measure.steady import measure_steady
@@ -88,14 +88,27 @@ def _told_apart(record: BenchRecord, kind: Kind | None) -> tuple[Kind, BenchReco
 
 
 def _input_notices(record: BenchRecord, channels: tuple[CapturedChannel, ...], found: Findings) -> tuple[Notice, ...]:
-    """Tell of inputs that clip, unless the kind itself has told it of the load voltage; calibrations overdue."""
+    """Tell of inputs that clip, unless the kind has told it of the load voltage; of dead ones; of old calibrations."""
     told = any(notice.code == "clipped-input" for notice in found.warnings)
     clipped = tuple(
         clipped_notice(track, channel.clipped, record.recording.n_samples)
         for track, channel in zip(record.tracks, channels, strict=False)
         if channel.clipped and not (told and track.role == "load_voltage")
     )
-    return (*clipped, *overdue_notices(record))
+    dead = tuple(
+        _dead_notice(track)
+        for track, channel in zip(record.tracks, channels, strict=False)
+        if channel.peak == abs(track.calibration.offset)
+    )
+    return (*clipped, *dead, *overdue_notices(record))
+
+
+def _dead_notice(track: Track) -> Notice:
+    return Notice(
+        code="dead-channel",
+        message=f"Every sample of {track.role} (channel {track.channel.name}) is 0.",
+        hint="The input was muted, not connected, or another one: zeros of a figure made from it mean nothing.",
+    )
 
 
 def _channels(record: BenchRecord) -> tuple[CapturedChannel, ...]:

@@ -12,6 +12,10 @@ from wattproof.waveform import MemoryRecording
 RISEN = 0.9
 """After silence the tone counts as standing once it has reached this share of its median level."""
 
+LONGEST_FADE = 0.05
+FADE_PIECES = 3
+"""A tone that takes more of the record than this, and more pieces than this, to come or to go is not switched."""
+
 
 def without_silence(record: BenchRecord, course: Course) -> tuple[BenchRecord, tuple[Notice, ...]]:
     """Leave out the silence before and after a steady tone, and say so; without silence the record stays as it is.
@@ -54,7 +58,8 @@ def _standing(course: Course) -> tuple[int, int] | None:
     # the first and the last of them hold the switching itself
     first = int(standing[0]) + 1 if start else 0
     end = int(standing[-1]) if stop < course.levels.size else course.levels.size
-    return (first, end) if end > first else None
+    fade = max(first - start, stop - end)
+    return (first, end) if end > first and fade <= max(FADE_PIECES, LONGEST_FADE * course.levels.size) else None
 
 
 def _notice(record: BenchRecord, span_s: tuple[float, float]) -> Notice:
