@@ -1,5 +1,7 @@
 """The library's front door on files: captures measured together share their doubts and what they know of each other."""
 
+from datetime import date
+
 import pytest
 import soundfile
 
@@ -156,3 +158,13 @@ def test_what_is_not_there_is_said(bench_day, tmp_path):
     assert not (tmp_path / "archive").exists()
     with pytest.raises(ArchiveError):
         tasks.session_figures("nobody", archive=tmp_path / "archive")
+
+
+@pytest.mark.parametrize(("said", "told"), [(None, True), (date(2024, 1, 20), False), (date(2025, 1, 20), True)])
+def test_a_calibration_that_ran_out_is_told_on_the_day_of_the_capture_or_today(tmp_path, said, told):
+    write(tmp_path / "steady.wav", steady_tone(wiring=workshop_wiring(*ROLES)))
+    dated = BENCH.replace("scale_u = 0.002\n", "scale_u = 0.002\ncalibrated = 2024-01-15\ncalibration_days = 30\n")
+    (tmp_path / "dated.toml").write_text(dated, encoding="utf-8")
+    wishes = tasks.Wishes(load="2 ohm", captured_on=said)
+    found = tasks.measure([tmp_path / "steady.wav"], bench=tmp_path / "dated.toml", wishes=wishes)
+    assert any(notice.code == "calibration-overdue" for notice in found.captures[0].warnings) is told

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from math import inf
 from pathlib import Path
@@ -59,7 +59,7 @@ class Wishes:
     steady_power_w : float or None
         Power a burst is compared with; the 1 % power of a ramp measured beside it when left out.
     captured_on : date or None
-        Day of the capture, for calibrations that run out.
+        Day of the capture, for calibrations that run out; today when left out, in a session its day.
     """
 
     kind: RecordKind | None = None
@@ -142,6 +142,8 @@ def measure(
     refuse_overwriting((html, csv), given=(*files, bench, amplifier))
     table, named = bench_of(bench), amplifier_of(amplifier)
     wishes, answers = wishes or Wishes(), answers or FileAnswers()
+    if wishes.captured_on is None:
+        wishes = replace(wishes, captured_on=date.today())  # noqa: DTZ011  (the day on the wall of the workshop)
     items = [Item(path=path, name=shown_name(path), wishes=wishes, answers=answers) for path in files]
     groups = measure_items(items, bench=table, amplifier=named, tell=tell)
     found = Measured(captures=tuple(result for group in groups for result in group))
