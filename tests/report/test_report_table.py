@@ -134,7 +134,7 @@ def test_known_conditions_are_said_in_a_phrase():
         ({"within": 0.01}, "back to within 1 %"),
         ({"emf_v": 14.666}, "14.67 V at no current"),
         ({"current_a": (0.9, 39.1), "readings": 3}, "currents 0.9 A to 39.1 A, 3 readings"),
-        ({"onset": "foot of the rise of thd_n**0.8"}, "where distortion starts to rise"),
+        ({"onset": "where a hard limit would begin to give this distortion"}, "where distortion starts to rise"),
         ({"basis": "fundamentals, frames under 0.25 of the highest voltage"},
          "from the tone while under 25 % of the highest voltage"),
         ({"basis": "something new"}, "from something new"),

@@ -15,6 +15,7 @@ __all__ = [
     "clipped_fundamental",
     "clipped_harmonic",
     "clipped_power",
+    "clipped_residue",
     "clipped_thd",
     "flat_top",
     "highest_harmonic_in_band",
@@ -146,6 +147,34 @@ def clipped_thd(overdrive: float) -> float:
     else:
         harmonics = (clipped_power(overdrive) - fundamental**2) / 2
     return math.sqrt(2 * harmonics) / fundamental
+
+
+def clipped_residue(overdrive: NDArray[np.float64], *, highest_harmonic: int) -> NDArray[np.float64]:
+    """Give the mean square of a hard-clipped sine's harmonics up to one of them, the fundamental left out.
+
+    Parameters
+    ----------
+    overdrive : NDArray[np.float64] of shape (n,), >= 1, V/V
+        As in `clipped_fundamental`.
+    highest_harmonic : int >= 1
+        Where the measuring band ends.
+
+    Returns
+    -------
+    NDArray[np.float64] of shape (n,), V²/V²
+        Over the limit squared.
+
+    Examples
+    --------
+    >>> x = overdrive_for_thd(0.01)
+    >>> round(float(np.sqrt(2 * clipped_residue(np.array([x]), highest_harmonic=999)[0])) / clipped_fundamental(x), 5)
+    0.01
+    """
+    order = np.arange(3, highest_harmonic + 1, 2)[:, np.newaxis]
+    angle = np.arcsin(1 / overdrive)
+    slope = np.sin((order - 1) * angle) / (order - 1) - np.sin((order + 1) * angle) / (order + 1)
+    amplitude = 4 / np.pi * (overdrive / 2 * slope + np.cos(order * angle) / order)
+    return np.asarray((amplitude**2).sum(axis=0) / 2)
 
 
 def overdrive_for_thd(thd_f: float) -> float:

@@ -1,4 +1,4 @@
-"""Where on a ramp a limit of distortion is crossed, where clipping begins, and how well the frames tell it."""
+"""Where on a ramp a limit of distortion is crossed, and how well the frames tell it."""
 
 from dataclasses import dataclass
 
@@ -23,19 +23,6 @@ OVERLAP_DOF = 2.0
 
 CLEAR = 3.0
 """A crossing counts when the local curve rises by so many times the scatter about it."""
-
-ONSET_FLOOR = 0.002
-ONSET_SPAN = 10.0
-ONSET_POWER = 0.8
-"""A hard limit at 1 leaves a residue of (x - 1)**(5/4) just above it: its power 4/5 grows in a straight line."""
-
-ONSET_LAW_HALF = 0.001
-"""How far the foot of the line may be from where clipping begins, relative, of the voltage: the law bends between 0.2
-and 2 %."""
-
-ONSET_BLUR = 4.0
-"""The same from the frames' length, times the square of the relative rise within a frame: for d**(5/2), a frame of
-variance s**2 reads 15/8 (s/d)**2 too much, which moves d by 3/4 s**2/d; s is a quarter of the rise, d about 1 %."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -147,7 +134,7 @@ def _local_crossing(t_s: Real, logs: Real, k: int, *, blur_s2: float) -> Crossin
         dof=max(dof, 1.0),
         frame_u_s=shift_s / 2,
         times_s=t_s,
-        near=_around(k, t_s.size),
+        near=around(k, t_s.size),
     )
 
 
@@ -180,85 +167,11 @@ def _between_two(t_s: Real, logs: Real, k: int) -> Crossing:
         dof=1.0,
         frame_u_s=gap_s / np.sqrt(12),
         times_s=t_s,
-        near=_around(k, t_s.size),
+        near=around(k, t_s.size),
     )
 
 
-def _around(k: int, n_frames: int) -> slice:
+def around(k: int, n_frames: int) -> slice:
     """Frames `READ_FROM` on each side of the gap between k and k + 1, from which other quantities are read."""
     first = max(min(k - READ_FROM + 1, n_frames - 2 * READ_FROM), 0)
     return slice(first, min(first + 2 * READ_FROM, n_frames))
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Onset:
-    """Where clipping begins: output voltage (r.m.s.) there, its doubts from scatter and from the law, and the point."""
-
-    volts: float
-    scatter_u: float
-    dof: float
-    law_u: float
-    point: Crossing
-
-
-def clip_onset(t_s: Real, thd_n: Real, volts: Real, *, frame_s: float) -> Onset | None:
-    """Find the foot of the steep rise of distortion.
-
-    Distortion beyond what the amplifier and the recorder show below the knee, to the power 4/5, is a straight line of
-    the output voltage just above a hard limit; the line through the frames between 0.2 and 2 % (further up where
-    the floor is higher) is followed back to zero.
-
-    Parameters
-    ----------
-    t_s, thd_n, volts : Real of shape (n_frames,)
-        Centres of the frames, seconds; distortion, V/V; output voltage, r.m.s.
-    frame_s : float, seconds
-        Length of a frame.
-
-    Returns
-    -------
-    Onset, or None where distortion does not rise through that span.
-    """
-    clean = (volts > 0.4 * volts.max()) & (volts < 0.65 * volts.max())
-    if not clean.any():
-        return None
-    floor = float(np.median(thd_n[clean]))
-    low = max(ONSET_FLOOR, 2 * floor)
-    (under,) = np.nonzero(thd_n < low)
-    if under.size == 0 or under[-1] + 3 > thd_n.size:
-        return None
-    first = int(under[-1]) + 1
-    (over,) = np.nonzero(thd_n[first:] > ONSET_SPAN * low)
-    last = first + int(over[0]) if over.size else thd_n.size
-    if last - first < 3:
-        return None
-    return _foot(
-        t_s, volts, np.maximum(thd_n**2 - floor**2, 0.0) ** (ONSET_POWER / 2), slice(first, last), frame_s=frame_s
-    )
-
-
-def _foot(t_s: Real, volts: Real, rise: Real, steep: slice, *, frame_s: float) -> Onset | None:
-    x, y = rise[steep], volts[steep]
-    rise_in_frame = float(frame_s * np.gradient(volts, t_s)[steep.start] / volts[steep.start])
-    degree = 2 if x.size >= 6 else 1
-    columns = np.vander(x / x.max(), degree + 1, increasing=True)
-    terms, *_ = np.linalg.lstsq(columns, y, rcond=None)
-    dof = x.size - degree - 1
-    scatter = float(np.sqrt(np.sum((y - columns @ terms) ** 2) / max(dof, 1)))
-    spread = scatter * float(np.sqrt(OVERLAP_DOF * np.linalg.inv(columns.T @ columns)[0, 0]))
-    foot = float(terms[0])
-    (below,) = np.nonzero(volts[: steep.stop] < foot)
-    if foot <= 0 or below.size == 0:
-        return None
-    k = min(int(below[-1]), t_s.size - 2)
-    share = float(np.clip((foot - volts[k]) / (volts[k + 1] - volts[k]), 0.0, 1.0))
-    point = Crossing(
-        t_s=float(t_s[k] + share * (t_s[k + 1] - t_s[k])),
-        t_u_s=0.0,
-        dof=1.0,
-        frame_u_s=0.0,
-        times_s=t_s,
-        near=_around(k, t_s.size),
-    )
-    law_u = foot * float(np.hypot(ONSET_LAW_HALF, ONSET_BLUR * rise_in_frame**2)) / np.sqrt(3)
-    return Onset(volts=foot, scatter_u=spread, dof=max(dof / OVERLAP_DOF, 1.0), law_u=law_u, point=point)

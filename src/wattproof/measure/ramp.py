@@ -5,11 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wattproof.dsp import highest_harmonic_in_band
 from wattproof.errors import MeasureError, Notice, NoToneError, TooFewCyclesError
 from wattproof.measure.findings import Findings, joined
 from wattproof.measure.frames import OutputFrames, ramp_frames
-from wattproof.measure.limits import Crossing, clip_onset, crossing
+from wattproof.measure.limits import Crossing, crossing
 from wattproof.measure.model import Condition, CurvePoint, Figure
+from wattproof.measure.onset import clip_onset
 from wattproof.measure.ramp_gain import GainLine, gain_line
 from wattproof.measure.ramp_notices import (
     clipped_notice,
@@ -238,7 +240,14 @@ def power_number(frames: OutputFrames, *, watts: float, reactive: float) -> Unce
 
 def _onset(output: RampOutput) -> tuple[list[Figure], list[Notice]]:
     frames = output.frames
-    onset = clip_onset(frames.t_s, frames.thd_n, frames.volts, frame_s=frames.grid.frame_s)
+    onset = clip_onset(
+        frames.t_s,
+        frames.thd_n,
+        frames.volts,
+        frame_s=frames.grid.frame_s,
+        n_cycles=frames.grid.n_cycles,
+        highest_harmonic=highest_harmonic_in_band(frames.grid.tone_hz, high_hz=frames.band_hz[1]),
+    )
     if onset is None:
         return [], [onset_notice(frames)]
     record, name = output.record, frames.output
@@ -250,7 +259,7 @@ def _onset(output: RampOutput) -> tuple[list[Figure], list[Notice]]:
         label="law of the knee", kind="B",
     )  # fmt: skip
     ratio = 1 + scatter + law
-    extra: dict[str, Condition] = {"onset": "foot of the rise of thd_n**0.8"}
+    extra: dict[str, Condition] = {"onset": "where a hard limit would begin to give this distortion"}
     if frames.power is None:
         number = onset.volts * ratio * record.gain_factor(frames.tracks[frames.main])
         return [output.figure("load_voltage_at_clip_onset", number, frames.unit, onset.point, **extra)], []

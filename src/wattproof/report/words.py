@@ -131,7 +131,7 @@ A phrase with two forms, parted by a stroke, has the first for one and the secon
 
 VALUES: Mapping[tuple[str, str], str] = MappingProxyType(
     {
-        ("onset", "foot of the rise of thd_n**0.8"): "where distortion starts to rise",
+        ("onset", "where a hard limit would begin to give this distortion"): "where distortion starts to rise",
         ("of", "level between the bursts"): "the level between bursts",
         ("of", "supply voltage"): "the supply voltage",
         ("which", "worst frame"): "the highest in the hold",
