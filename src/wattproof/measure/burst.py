@@ -11,7 +11,8 @@ from wattproof.measure.findings import Findings, joined
 from wattproof.measure.model import Condition, CurvePoint, Figure, Trace, Views
 from wattproof.measure.ramp import record_without_outputs
 from wattproof.measure.record import ROLE_UNITS, BenchRecord
-from wattproof.measure.supply_frames import SupplyFrames, supply_frames, supply_power
+from wattproof.measure.supply import supply_power
+from wattproof.measure.supply_frames import SupplyFrames, supply_frames
 from wattproof.measure.views import POINTS, rounded, time_trace
 from wattproof.quantity import Uncertain
 
@@ -358,7 +359,10 @@ def _drawn_figures(outputs: list[BurstFrames], supply: SupplyFrames, common: dic
         scatter
         / float(by_burst.mean())
         * supply_power(
-            record, watts=float(supply.watts.mean()), volts=float(supply.volts.mean()), amps=float(supply.amps.mean())
+            record,
+            watts=float(supply.watts.mean()),
+            mean_v=float(supply.volts.mean()),
+            mean_a=float(supply.amps.mean()),
         )
     )
     figures = [record.figure("supply_power", drawn, "W", output=None, conditions={**common, "basis": "v*i"})]

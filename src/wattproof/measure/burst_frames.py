@@ -20,8 +20,9 @@ from wattproof.dsp import (
     whole_cycles,
 )
 from wattproof.errors import NoToneError, TooFewCyclesError
-from wattproof.measure.frames import engineering_rows, first_clipped, tracks_of
-from wattproof.measure.record import BenchRecord, Track
+from wattproof.measure.frames import engineering_rows, first_clipped
+from wattproof.measure.record import BenchRecord
+from wattproof.measure.tracks import OutputTracks, tracks_of
 
 Real = NDArray[np.float64]
 
@@ -48,15 +49,11 @@ SEARCH_STEPS = 81
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class BurstFrames:
+class BurstFrames(OutputTracks):
     """One output's bursts in frames of one cycle (more where a cycle has few samples).
 
     Attributes
     ----------
-    record : BenchRecord
-    output : str
-    tracks : dict of role to Track
-        The voltage's role first; the rows of `samples` and of the fits in this order.
     samples : Real of shape (n_tracks, n_samples)
         Engineering units, limited to the band, skew taken out.
     bursts : tuple of Burst
@@ -71,9 +68,6 @@ class BurstFrames:
         An input of the recorder clips somewhere.
     """
 
-    record: BenchRecord
-    output: str
-    tracks: dict[str, Track]
     samples: Real
     bursts: tuple[Burst, ...]
     cycles: int
@@ -81,26 +75,6 @@ class BurstFrames:
     n_settled: int
     band_hz: tuple[float, float]
     clipped: bool
-
-    @property
-    def main(self) -> str:
-        """The voltage's role."""
-        return next(iter(self.tracks))
-
-    @property
-    def calibrated(self) -> bool:
-        """Whether the voltage is in volts."""
-        return self.main != "unassigned"
-
-    @property
-    def unit(self) -> str:
-        """Unit of the voltage."""
-        return "V" if self.calibrated else (self.tracks[self.main].channel.unit or "1")
-
-    @property
-    def rows(self) -> dict[str, int]:
-        """Row of each role."""
-        return {role: row for row, role in enumerate(self.tracks)}
 
     @property
     def tone_hz(self) -> float:

@@ -11,6 +11,7 @@ from wattproof.dsp import FrameFit, FrameGrid, band_limit, cut_frames, fit_frame
 from wattproof.errors import MeasureError, NoToneError, TooFewCyclesError
 from wattproof.measure.record import BenchRecord, Track
 from wattproof.measure.sanity import LARGEST, clip_edge
+from wattproof.measure.tracks import OutputTracks, tracks_of
 
 Real = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -36,15 +37,11 @@ Basis = Literal["v*i", "v^2/r"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class OutputFrames:
+class OutputFrames(OutputTracks):
     """One output's ramp, frame by frame; all arrays have shape (n_frames,), engineering units.
 
     Attributes
     ----------
-    record : BenchRecord
-    output : str
-    tracks : dict of role to Track
-        The voltage's role first ("load_voltage" or "unassigned"); the rows of `samples` and of `fit` in this order.
     samples : Real of shape (n_tracks, n_samples)
         Limited to the band, skew taken out.
     fit : FrameFit
@@ -54,9 +51,6 @@ class OutputFrames:
         The recorder clipped, and the frames end before that.
     """
 
-    record: BenchRecord
-    output: str
-    tracks: dict[str, Track]
     samples: Real
     fit: FrameFit
     band_hz: tuple[float, float]
@@ -66,26 +60,6 @@ class OutputFrames:
     def grid(self) -> FrameGrid:
         """Where the frames lie."""
         return self.fit.grid
-
-    @property
-    def main(self) -> str:
-        """The voltage's role."""
-        return next(iter(self.tracks))
-
-    @property
-    def calibrated(self) -> bool:
-        """Whether the voltage is in volts."""
-        return self.main != "unassigned"
-
-    @property
-    def unit(self) -> str:
-        """Unit of the voltage: volts with a bench, the file's unit without."""
-        return "V" if self.calibrated else (self.tracks[self.main].channel.unit or "1")
-
-    @property
-    def rows(self) -> dict[str, int]:
-        """Row of each role."""
-        return {role: row for row, role in enumerate(self.tracks)}
 
     @property
     def t_s(self) -> Real:
@@ -198,17 +172,6 @@ def ramp_frames(record: BenchRecord, samples: Real, output: str) -> OutputFrames
         band_hz=(low_hz, high_hz),
         cut_off=clipped is not None,
     )
-
-
-def tracks_of(record: BenchRecord, output: str) -> dict[str, Track]:
-    """Give an output's voltage track, and those of its current and of the drive where there are any."""
-    voltage = record.voltage(output)
-    found = {voltage.role: voltage}
-    for role in ("load_current", "drive_voltage"):
-        track = record.track(role, output)
-        if track is not None:
-            found[role] = track
-    return found
 
 
 def engineering_rows(record: BenchRecord, tracks: dict[str, Track], samples: Real) -> Real:

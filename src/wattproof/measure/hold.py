@@ -263,7 +263,7 @@ def _efficiency_figure(record: BenchRecord, frames: Sequence[Frame], common: dic
         doubt = _power_doubt(record, name, *_power_and_angle(record, frames, name))
         delivered = delivered + float(np.mean([p for p in powers if p is not None])) * doubt
     mean_v, mean_i = (float(np.mean([frame.mean[row] for frame in frames])) for row in rows)
-    supply = supply_power(record, watts=drawn, mean_v=mean_v, mean_i=mean_i)
+    supply = supply_power(record, watts=drawn, mean_v=mean_v, mean_a=mean_i)
     extra: dict[str, Condition] = {**common, "outputs_measured": len(record.outputs)}
     return [
         record.figure("supply_power", supply, "W", output=None, conditions={**common, "basis": "v*i"}),

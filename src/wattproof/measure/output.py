@@ -10,7 +10,8 @@ from wattproof.dsp import Spectrum, ToneFit, band_power, cross_band_power, fit_a
 from wattproof.errors import MeasureError, NoToneError
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.pieces import piece_edges, piece_means
-from wattproof.measure.record import ROLE_UNITS, BenchRecord, Track
+from wattproof.measure.record import BenchRecord
+from wattproof.measure.tracks import OutputTracks, tracks_of
 from wattproof.quantity import Uncertain
 
 Real = NDArray[np.float64]
@@ -35,29 +36,24 @@ LEAST_OVER_NOISE = 7.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class SteadyOutput:
+class SteadyOutput(OutputTracks):
     """One output's tone: the joint fit of its channels, and the spectra of what the fit leaves.
 
-    ``rows`` maps a role to the row of `samples` and of the fit; samples are in engineering units.
+    Attributes
+    ----------
+    samples : Real of shape (n_tracks, N)
+        Engineering units.
+    fit : ToneFit
+        Of all tracks together.
+    band_hz : (float, float)
+    supply_v : float or None
+        Mean supply voltage, V: a condition.
     """
 
-    record: BenchRecord
-    output: str
-    tracks: dict[str, Track]
     samples: Real
     fit: ToneFit
     band_hz: tuple[float, float]
     supply_v: float | None = None
-
-    @property
-    def rows(self) -> dict[str, int]:
-        """Row of each role."""
-        return {role: row for row, role in enumerate(self.tracks)}
-
-    @property
-    def main(self) -> str:
-        """The voltage's role: "load_voltage", or "unassigned" without a bench."""
-        return next(iter(self.tracks))
 
     @cached_property
     def has_current(self) -> bool:
@@ -211,20 +207,10 @@ class SteadyOutput:
         label = f"unsteadiness of the distortion {self.output}"
         return self.record.observed(label, 1.0, excess, dof=QUARTERS - 1, label=label)
 
-    @property
-    def unit(self) -> str:
-        """Unit of the voltage: volts with a bench, the file's unit without."""
-        return ROLE_UNITS[self.main] if self.main != "unassigned" else (self.tracks[self.main].channel.unit or "1")
-
 
 def fit_output(record: BenchRecord, samples: Real, name: str) -> SteadyOutput:
     """Fit one output's channels together; `samples` are the recording's, file units, shape (n_channels, N)."""
-    voltage = record.voltage(name)
-    tracks = {voltage.role: voltage}
-    for role in ("load_current", "drive_voltage"):
-        track = record.track(role, name)
-        if track is not None:
-            tracks[role] = track
+    tracks = tracks_of(record, name)
     engineering = np.empty((len(tracks), samples.shape[1]))
     for row, track in enumerate(tracks.values()):
         np.multiply(samples[track.index], track.calibration.scale, out=engineering[row])

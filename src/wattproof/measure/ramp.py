@@ -24,7 +24,8 @@ from wattproof.measure.ramp_notices import (
 from wattproof.measure.ramp_views import ramp_views
 from wattproof.measure.record import BenchRecord
 from wattproof.measure.source import source_resistance_of_frames
-from wattproof.measure.supply_frames import SupplyFrames, supply_frames, supply_power
+from wattproof.measure.supply import supply_power
+from wattproof.measure.supply_frames import SupplyFrames, supply_frames
 from wattproof.quantity import Uncertain
 
 Real = NDArray[np.float64]
@@ -307,7 +308,7 @@ def _drawn_figures(outputs: list[RampOutput]) -> list[Figure]:
     if point is None or supply.watts is None or supply.volts is None or supply.amps is None:
         return []
     drawn = supply_power(
-        first.record, watts=point.at(supply.watts), volts=point.at(supply.volts), amps=point.at(supply.amps)
+        first.record, watts=point.at(supply.watts), mean_v=point.at(supply.volts), mean_a=point.at(supply.amps)
     )
     half = frames.grid.frame_s / 2
     span_s = (point.t_s - half, point.t_s + half)

@@ -115,7 +115,7 @@ class SupplySide:
         noise = self.record.observed("scatter of supply power", 0.0, u, dof=dof, label="scatter of supply power")
         mean_v, mean_i = self.mean("V")[0], self.mean("A")[0]
         skewed = self._skewed_w(self.volt_track, self.amp_track)
-        return noise + supply_power(self.record, watts=watts + skewed, mean_v=mean_v, mean_i=mean_i)
+        return noise + supply_power(self.record, watts=watts + skewed, mean_v=mean_v, mean_a=mean_i)
 
     def _skewed_w(self, volts: Track, amps: Track) -> float:
         """Power that the skew between the channels has hidden in the ripple, W; the means know no skew."""
@@ -127,21 +127,27 @@ class SupplySide:
         return float((v * i.conj() * (turn - 1)).real.sum() / 2)
 
 
-def supply_power(record: BenchRecord, *, watts: float, mean_v: float, mean_i: float) -> Uncertain:
+def supply_power(record: BenchRecord, *, watts: float, mean_v: float, mean_a: float) -> Uncertain:
     """Give a mean of v*i its calibrations' doubt, W.
 
     A scale's doubt acts on what was read, not on the offset added to it; an offset's on the other channel's mean.
+
+    Parameters
+    ----------
+    record : BenchRecord
+    watts, mean_v, mean_a : float
+        Means of v*i, v and i over the same span.
     """
     volts, amps = record.track("supply_voltage"), record.track("supply_current")
     if volts is None or amps is None:
         return watts
-    read_v = watts - volts.calibration.offset * mean_i
+    read_v = watts - volts.calibration.offset * mean_a
     read_i = watts - amps.calibration.offset * mean_v
     return (
         watts
         + read_v * (record.gain_factor(volts) - 1)
         + read_i * (record.gain_factor(amps) - 1)
-        + mean_i * record.offset_error(volts)
+        + mean_a * record.offset_error(volts)
         + mean_v * record.offset_error(amps)
     )
 

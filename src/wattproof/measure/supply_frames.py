@@ -1,4 +1,4 @@
-"""The supply's side, frame by frame, and its power at one point with all its doubts."""
+"""The supply's side, frame by frame."""
 
 from dataclasses import dataclass
 
@@ -7,8 +7,7 @@ from numpy.typing import NDArray
 
 from wattproof.dsp import FrameGrid, frame_means
 from wattproof.measure.frames import engineering_rows
-from wattproof.measure.record import BenchRecord, Track
-from wattproof.quantity import Uncertain
+from wattproof.measure.record import BenchRecord
 
 Real = NDArray[np.float64]
 
@@ -73,31 +72,3 @@ def _lowest(values: Real, width: int) -> float:
         return float(values.min())
     total = np.concatenate([[0.0], np.cumsum(values - values[0])])
     return float(values[0] + (total[width:] - total[:-width]).min() / width)
-
-
-def supply_power(record: BenchRecord, *, watts: float, volts: float, amps: float) -> Uncertain:
-    """Give the supply's power, W, with the doubts of both channels' scales and offsets.
-
-    Parameters
-    ----------
-    record : BenchRecord
-    watts, volts, amps : float
-        Means of v*i, v and i over the same span.
-    """
-    volt_track, amp_track = _track(record, "supply_voltage"), _track(record, "supply_current")
-    read_v = watts - volt_track.calibration.offset * amps
-    read_i = watts - amp_track.calibration.offset * volts
-    return (
-        watts
-        + read_v * (record.gain_factor(volt_track) - 1)
-        + read_i * (record.gain_factor(amp_track) - 1)
-        + amps * record.offset_error(volt_track)
-        + volts * record.offset_error(amp_track)
-    )
-
-
-def _track(record: BenchRecord, role: str) -> Track:
-    track = record.track(role)
-    if track is None:
-        raise ValueError(f"supply power without a {role} track")
-    return track
