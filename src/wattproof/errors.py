@@ -11,11 +11,17 @@
     │   ├── NeedsAnswerError            needs-answer: the file does not say it, so the person must
     │   ├── SettingsError               settings: a wrong key, unit or value in a TOML or CSV file
     │   ├── UsageError                  usage: words on the command line that are no command or no option
-    │   └── MeasureError                a figure cannot be had from this capture
-    │       ├── TooFewCyclesError       too-few-cycles
-    │       ├── NoToneError             no-tone
-    │       └── MissingChannelError     missing-channel
+    │   ├── MeasureError                a figure cannot be had from this capture
+    │   │   ├── TooFewCyclesError       too-few-cycles
+    │   │   ├── NoToneError             no-tone
+    │   │   └── MissingChannelError     missing-channel
+    │   └── RefusedError                refused: a run that the bench, a limit or an answer does not allow
     ├── ArchiveError                    archive: a session cannot be read, or is not what its hashes say   exit status 2
+    ├── BenchError                      something on the table does not answer, or not as it should       exit status 2
+    │   ├── RigError                    rig: a part is missing, cannot be opened or cannot do what is asked
+    │   ├── WireError                   wire: an instrument is silent, cut off, or speaks garbage
+    │   └── CaptureFailedError          capture-failed: samples were lost or repeated; the capture must be taken again
+    ├── GuardTripError                  guard-trip: the guard has stopped the drive                        exit status 3
     └── InternalFaultError              internal-fault: ours, never the person's                          exit status 1
 """
 
@@ -24,8 +30,11 @@ from dataclasses import dataclass, field
 
 __all__ = [
     "ArchiveError",
+    "BenchError",
     "BrokenFileError",
+    "CaptureFailedError",
     "FileMissingError",
+    "GuardTripError",
     "InputError",
     "InternalFaultError",
     "MeasureError",
@@ -34,11 +43,14 @@ __all__ = [
     "NoToneError",
     "NotAWaveformError",
     "Notice",
+    "RefusedError",
+    "RigError",
     "SettingsError",
     "TooFewCyclesError",
     "UnknownFormatError",
     "UsageError",
     "WattproofError",
+    "WireError",
 ]
 
 
@@ -163,6 +175,43 @@ class MissingChannelError(MeasureError):
     """The figure needs a channel that the capture or the bench file does not have."""
 
     code = "missing-channel"
+
+
+class RefusedError(InputError):
+    """A run sheet may not begin: the bench cannot bear it, or a question is unanswered or answered wrongly."""
+
+    code = "refused"
+
+
+class BenchError(WattproofError):
+    """Something on the table does not answer, or not as it should."""
+
+    code = "bench"
+
+
+class RigError(BenchError):
+    """A part of the rig is missing, cannot be opened, or cannot do what is asked of it."""
+
+    code = "rig"
+
+
+class WireError(BenchError):
+    """An instrument is silent, cut off, or speaks what nobody understands."""
+
+    code = "wire"
+
+
+class CaptureFailedError(BenchError):
+    """Samples were lost, repeated or came late: the capture is no record of what happened and must be taken again."""
+
+    code = "capture-failed"
+
+
+class GuardTripError(WattproofError):
+    """The guard has stopped the drive; it stays stopped until a person clears it."""
+
+    code = "guard-trip"
+    exit_status = 3
 
 
 class ArchiveError(WattproofError):

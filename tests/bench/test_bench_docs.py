@@ -12,7 +12,11 @@ from wattproof.bench import (
     Limits,
     Load,
     Meter,
+    PartSettings,
     ReadingRow,
+    RigSettings,
+    ScriptedFault,
+    SimulatedSettings,
     Supply,
     calibrate,
     parse_bench,
@@ -53,12 +57,13 @@ def test_the_error_shown_is_the_error_given():
         assert line in shown
 
 
-MODELS = [Bench, BenchChannel, Load, Meter, Supply, Limits, Amplifier, Price, Rating, ReadingRow]
+MODELS = [Bench, BenchChannel, Load, Meter, Supply, Limits, Amplifier, Price, Rating, ReadingRow, RigSettings, PartSettings]
+MODELS += [SimulatedSettings, ScriptedFault]
 
 
 @pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
 def test_every_key_stands_on_the_page(model):
-    ours = {"channels", "loads", "meters", "supply", "limits", "ratings", "line", "steps"}
+    ours = {"channels", "loads", "meters", "supply", "limits", "ratings", "line", "steps", "rig", "load", "simulated"}
     keys = {field.alias or name for name, field in model.model_fields.items()} - ours
     assert [key for key in sorted(keys) if f"`{key}`" not in PAGE] == []
 

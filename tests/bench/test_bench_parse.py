@@ -55,6 +55,7 @@ max_current_a = 150
 [limits]
 load_voltage_v = 90
 load_dc_v = 1.0
+load_current_a = 60
 supply_current_a = 120
 supply_voltage_v = [10.5, 16.0]
 temperature_c = 85
@@ -209,7 +210,7 @@ def test_all_faults_are_told_at_once_each_with_its_line():
         text = text.replace(old, new)
     error = refused(text)
     assert error.message == "bench.toml cannot be used as it stands: 5 faults."
-    assert [int(number) for number in re.findall(r"^line (\d+)", error.why, re.MULTILINE)] == [4, 7, 19, 31, 51]
+    assert [int(number) for number in re.findall(r"^line (\d+)", error.why, re.MULTILINE)] == [4, 7, 19, 31, 52]
     assert len(error.hint.split("\n")) == 5
 
 

@@ -7,6 +7,7 @@ from wattproof.bench.meters import MeterDoubt, UnknownMeter, find_meter, meter_u
 from wattproof.bench.model import Bench, BenchChannel, Limits, Load, Meter, Read, Role, Supply
 from wattproof.bench.parse import parse_bench
 from wattproof.bench.readings import ReadingKind, ReadingRow, parse_readings
+from wattproof.bench.rig import PartSettings, RigSettings, ScriptedFault, SimulatedSettings
 
 __all__ = [
     "OPEN_WORDS",
@@ -18,10 +19,14 @@ __all__ = [
     "Meter",
     "MeterDoubt",
     "NamedLoad",
+    "PartSettings",
     "Read",
     "ReadingKind",
     "ReadingRow",
+    "RigSettings",
     "Role",
+    "ScriptedFault",
+    "SimulatedSettings",
     "Supply",
     "UnknownLoad",
     "UnknownMeter",

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, field_validator
 
+from wattproof.bench.rig import RigSettings
 from wattproof.errors import Notice, SettingsError
 from wattproof.settings import Band, Day, Number, Part, Words, custom_fault, nearest
 
@@ -137,6 +138,7 @@ class Limits(Part):
 
     load_voltage_v: Number | None = Field(default=None, gt=0, description="volt", examples=[90])
     load_dc_v: Number | None = Field(default=None, gt=0, description="volt", examples=[1.0])
+    load_current_a: Number | None = Field(default=None, gt=0, description="ampere", examples=[60])
     supply_current_a: Number | None = Field(default=None, gt=0, description="ampere", examples=[120])
     supply_voltage_v: Band | None = Field(default=None, description="lowest and highest, volt", examples=[[10.5, 16.0]])
     temperature_c: Number | None = Field(default=None, ge=-40, le=300, description="degrees Celsius", examples=[85])
@@ -152,6 +154,9 @@ class Bench(Part):
     meters: tuple[Meter, ...] = ()
     supply: Supply = Supply()
     limits: Limits = Limits()
+    rig: RigSettings | None = Field(
+        default=None, description="what plays, records, feeds and loads; left out: files only"
+    )
     clock_u: Number = Field(
         default=0.0,
         ge=0,
