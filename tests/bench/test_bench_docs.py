@@ -57,8 +57,8 @@ def test_the_error_shown_is_the_error_given():
         assert line in shown
 
 
-MODELS = [Bench, BenchChannel, Load, Meter, Supply, Limits, Amplifier, Price, Rating, ReadingRow, RigSettings, PartSettings]
-MODELS += [SimulatedSettings, ScriptedFault]
+MODELS = [Bench, BenchChannel, Load, Meter, Supply, Limits, Amplifier, Price, Rating, ReadingRow]
+MODELS += [RigSettings, PartSettings, SimulatedSettings, ScriptedFault]
 
 
 @pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
