@@ -4,13 +4,14 @@ VENV := .venv
 BIN := $(VENV)/bin
 RUN := $(VENV)/.installed-run
 DEV := $(VENV)/.installed-dev
+SYSTEM := $(VENV)/.system-packages
 
 .PHONY: demo test check lint types imports docs bench lock clean
 
 demo: $(RUN)
 	$(BIN)/wattproof demo
 
-test: $(DEV)
+test: $(DEV) $(SYSTEM)
 	$(BIN)/python -m pytest -rs
 
 check: $(DEV) lint types imports test docs
@@ -46,6 +47,10 @@ $(RUN): $(BIN)/uv pyproject.toml requirements.lock
 $(DEV): $(BIN)/uv pyproject.toml requirements.lock
 	$(BIN)/uv pip install --quiet --python $(BIN)/python --constraint requirements.lock --editable ".[dev]"
 	touch $@ $(RUN)
+
+$(SYSTEM): $(DEV) tools/system_packages.sh
+	sh tools/system_packages.sh
+	touch $@
 
 clean:
 	rm -rf $(VENV) build site *.egg-info src/*.egg-info .mypy_cache .ruff_cache .pytest_cache .hypothesis .import_linter_cache
