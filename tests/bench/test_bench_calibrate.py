@@ -165,9 +165,19 @@ def test_few_points_are_told():
     assert [notice.code for notice in calibrate([(0, 0), (42, 1), (84.1, 2)]).notices] == ["calibration-few-points"]
 
 
-def test_points_that_belong_to_different_signals_are_told():
+def test_points_that_belong_to_different_signals_settle_no_scale():
     pairs = [(1.0, 0.3), (-2.0, 0.1), (0.5, -0.4), (1.5, 0.2), (-1.0, -0.1)]
-    assert [notice.code for notice in calibrate(pairs).notices] == ["calibration-loose"]
+    with pytest.raises(SettingsError, match="do not settle a scale") as caught:
+        calibrate(pairs)
+    assert "belong together" in caught.value.hint
+
+
+def test_a_percentage_for_the_reference_is_refused_with_the_ratio_it_is_written_as():
+    pairs = [(-42, -1), (0, 0), (42.1, 1)]
+    with pytest.raises(SettingsError, match=r"u_reference_relative is 0\.8") as caught:
+        calibrate(pairs, u_reference_relative=0.8)
+    assert caught.value.hint == "0.8 % is written 0.008."
+    assert calibrate(pairs, u_reference_relative=0.008).scale == pytest.approx(42.05)
 
 
 @pytest.mark.parametrize(

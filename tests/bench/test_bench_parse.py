@@ -117,7 +117,10 @@ def test_an_empty_file_is_a_bench_with_nothing_on_it():
         ("scale = 42.0", "scale: 42.0", "a colon stands where = belongs", "write scale = 42.0"),
         ("scale_u = 0.002", "scale_u = 0.2 %", "per cent sign", "write 0.2/100"),
         ("scale_u = 0.002", "scale_u = -0.002", "scale_u is -0.002", "at least 0"),
+        ("scale_u = 0.002", "scale_u = 0.5", "scale_u: 0.5 would be 50 %", "0.5 % is written 0.005"),
+        ("scale_u = 0.002", "scale_u = 2", "scale_u: 2 would be 200 %", "2 % is written 0.02"),
         ("scale_u = 0.002", "scale = 0.002", "scale is given twice", "keep one"),
+        ("resistance_u_ohm = 0.008", "resistance_u_ohm = 3", "3 ohm would be 74.4 % of 4.03 ohm", "is written 0.121"),
         ('role = "load_voltage"', 'role = "load_volts"', 'role is "load_volts"', 'write "load_voltage"'),
         ('role = "load_voltage"', "role = load_voltage", "without quotation marks", 'write "load_voltage"'),
         ("input = 1 ", "input = 0 ", "input: 0 is no input", "from 1"),
@@ -185,6 +188,23 @@ def test_following_the_hint_cures_the_error(old, new):
     else:
         lines[line - 1] = advice if "=" in advice else f"{key}= {advice}"
     assert parse_bench("\n".join(lines), file="bench.toml") == parse_bench(WHOLE, file="bench.toml")
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "ratio"),
+    [
+        ("scale_u = 0.002", "scale_u = 0.8", 0.008),
+        ("resistance_u_ohm = 0.008", "resistance_u_ohm = 3", 0.121),
+        ('name = "Boathouse bench"', "clock_u = 30", 30e-6),
+    ],
+)
+def test_a_percentage_or_ppm_where_a_ratio_belongs_is_told_as_one_and_the_hint_cures_it(old, new, ratio):
+    text, _ = changed(old, new)
+    written = refused(text).hint.rpartition("is written ")[2]
+    assert float(written) == pytest.approx(ratio)
+    key = new.partition("=")[0]
+    cured = parse_bench(text.replace(new, f"{key}= {written}"), file="bench.toml")
+    assert ratio in (cured.channels[0].scale_u, cured.loads[0].resistance_u_ohm, cured.clock_u)
 
 
 @pytest.mark.parametrize("key", ["input = 1 ", 'role = "load_voltage"', "resistance_ohm = 4.03"])

@@ -6,7 +6,7 @@ from math import hypot, sqrt
 import numpy as np
 from pydantic import Field
 
-from wattproof.bench.calibrate_checks import line_notices, loose_notice, refuse_flat, refuse_pairs
+from wattproof.bench.calibrate_checks import line_notices, refuse_flat, refuse_loose, refuse_pairs
 from wattproof.errors import Notice
 from wattproof.quantity import Ledger, Quantity
 from wattproof.settings import Part
@@ -114,7 +114,8 @@ def calibrate(
     Raises
     ------
     SettingsError
-        Fewer than three pairs, numbers that are not finite, readings or references that are all alike.
+        Fewer than three pairs, numbers that are not finite, readings or references that are all alike, or points so
+        scattered that they settle no scale.
 
     Examples
     --------
@@ -139,15 +140,13 @@ def calibrate(
         + (offset * u_reference_relative) ** 2
     )
     covariance = -variance * mean_reading / spread + scale * offset * u_reference_relative**2
-    scale_u = sqrt(scale_var) / abs(scale)
-    loose = loose_notice(scale_u, dof)
-    return Calibration(
+    line = Calibration(
         readings=tuple(readings.tolist()),
         references=tuple(references.tolist()),
         residuals=tuple(residuals.tolist()),
         scale=scale,
         offset=offset,
-        scale_u=scale_u,
+        scale_u=sqrt(scale_var) / abs(scale),
         offset_u=sqrt(offset_var),
         correlation=_ratio(covariance, sqrt(scale_var * offset_var)),
         residual_sd=sqrt(variance),
@@ -156,8 +155,10 @@ def calibrate(
         spread=spread,
         u_reference=u_reference,
         u_reference_relative=u_reference_relative,
-        notices=line_notices(readings, references) if loose is None else (loose,),
+        notices=line_notices(readings, references),
     )
+    refuse_loose(line.stored_scale_u(swings=True))
+    return line
 
 
 def _ratio(covariance: float, product: float) -> float:

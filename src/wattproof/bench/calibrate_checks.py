@@ -12,6 +12,9 @@ Real = NDArray[np.float64]
 _ROUNDING = 1e-12
 """Residuals below this share of the largest reference are the computer's rounding, no finding about the bench."""
 
+LARGEST_RELATIVE_U = 0.5
+"""Nobody uses a scale that may well be off by half: such a number is a percentage."""
+
 _SMALLEST = 1e-100
 """Spans below this lose themselves when squared."""
 
@@ -42,6 +45,12 @@ def refuse_pairs(
     for name, u in (("u_reference", u_reference), ("u_reference_relative", u_reference_relative)):
         if not (isfinite(u) and u >= 0):
             raise SettingsError(f"{name} is {u:g}.", why="a standard uncertainty is 0 or more", hint=f"Mend {name}.")
+    if u_reference_relative >= LARGEST_RELATIVE_U:
+        raise SettingsError(
+            f"u_reference_relative is {u_reference_relative:g}.",
+            why=f"it is a ratio, and would be {100 * u_reference_relative:g} %",
+            hint=f"{u_reference_relative:g} % is written {u_reference_relative / 100:g}.",
+        )
     references, readings = table[:, 0], table[:, 1]
     _refuse_no_spread("readings of the channel", readings)
     _refuse_no_spread("reference readings", references)
@@ -74,18 +83,22 @@ def refuse_flat(scale: float, readings: Real, references: Real) -> None:
         )
 
 
-def loose_notice(scale_u: float, dof: int) -> Notice | None:
-    """Tell of a scale that its own 95 % interval does not part from 0."""
-    from scipy.stats import t
+def refuse_loose(stored_scale_u: float) -> None:
+    """Refuse a scale that no bench file would take: its points hardly settle it, or not even its sign.
 
-    if scale_u * float(t.ppf(0.975, dof)) < 1:
-        return None
-    return Notice(
-        code="calibration-loose",
-        message=f"The scale's relative uncertainty is {scale_u:.2g}: the points do not even show its sign.",
-        hint="Check that reference and reading of each pair belong together, and take points over a wider range.",
-        numbers={"scale_u": scale_u},
-    )
+    Raises
+    ------
+    SettingsError
+        The relative uncertainty that would be written reaches a half.
+    """
+    if stored_scale_u >= LARGEST_RELATIVE_U:
+        raise SettingsError(
+            "The points do not settle a scale.",
+            why=f"its relative uncertainty, widened for the few points, is {stored_scale_u:.2g}; "
+            f"under {LARGEST_RELATIVE_U:g} is of use",
+            hint="Check that reference and reading of each pair belong together, and take 5 points or more over a "
+            "wider range.",
+        )
 
 
 def line_notices(readings: Real, references: Real) -> tuple[Notice, ...]:

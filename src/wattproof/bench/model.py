@@ -3,8 +3,9 @@
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field, field_validator
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationInfo, field_validator
 
+from wattproof.bench.calibrate_checks import LARGEST_RELATIVE_U
 from wattproof.bench.rig import RigSettings
 from wattproof.errors import Notice, SettingsError
 from wattproof.settings import Band, Day, Number, Part, Words, custom_fault, nearest
@@ -26,6 +27,24 @@ def _input(value: object) -> object:
     raise custom_fault(f"{shown} is no input", 'count tracks or columns from 1, or write a header name: "CH1"')
 
 
+LARGEST_CLOCK_U = 0.01
+"""No recorder's clock is off by 1 %: such a number is ppm."""
+
+
+def _no_percentage(ratio: float) -> float:
+    """Refuse a percentage where a ratio belongs."""
+    if ratio >= LARGEST_RELATIVE_U:
+        raise custom_fault(f"{ratio:g} would be {100 * ratio:g} %", f"{ratio:g} % is written {ratio / 100:g}")
+    return ratio
+
+
+def _no_ppm(ratio: float) -> float:
+    """Refuse parts per million where a ratio belongs."""
+    if ratio >= LARGEST_CLOCK_U:
+        raise custom_fault(f"{ratio:g} would be {100 * ratio:g} %", f"{ratio:g} ppm is written {ratio / 1e6:g}")
+    return ratio
+
+
 class BenchChannel(Part):
     """One recorded quantity: where it is in the file and how its numbers become volts, amperes or kelvin."""
 
@@ -40,8 +59,8 @@ class BenchChannel(Part):
         default=1.0, description="engineering units per unit of the file's number; not 0", examples=[42.0]
     )
     offset: Number = Field(default=0.0, description="engineering units, added after scaling", examples=[0.0])
-    scale_u: Number = Field(
-        default=0.0, ge=0, description="relative standard uncertainty of the scale", examples=[0.002]
+    scale_u: Annotated[Number, AfterValidator(_no_percentage)] = Field(
+        default=0.0, ge=0, description="relative standard uncertainty of the scale: 0.2 % is 0.002", examples=[0.002]
     )
     offset_u: Number = Field(
         default=0.0, ge=0, description="standard uncertainty of the offset, engineering units", examples=[0.01]
@@ -100,6 +119,17 @@ class Load(Part):
     inductance_h: Number = Field(default=0.0, ge=0, description="henry", examples=[2e-6])
     continuous_w: Number | None = Field(default=None, gt=0, description="watt", examples=[1000])
 
+    @field_validator("resistance_u_ohm")
+    @classmethod
+    def _u_is_in_ohm(cls, u_ohm: float, info: ValidationInfo) -> float:
+        cold_ohm = info.data.get("resistance_ohm")
+        if cold_ohm is not None and u_ohm >= LARGEST_RELATIVE_U * cold_ohm:
+            raise custom_fault(
+                f"{u_ohm:g} ohm would be {100 * u_ohm / cold_ohm:.3g} % of {cold_ohm:g} ohm",
+                f"{u_ohm:g} % of it is written {u_ohm / 100 * cold_ohm:.3g}",
+            )
+        return u_ohm
+
 
 class Meter(Part):
     """A meter whose readings are typed, with its accuracy as the data sheet states it.
@@ -157,10 +187,10 @@ class Bench(Part):
     rig: RigSettings | None = Field(
         default=None, description="what plays, records, feeds and loads; left out: files only"
     )
-    clock_u: Number = Field(
+    clock_u: Annotated[Number, AfterValidator(_no_ppm)] = Field(
         default=0.0,
         ge=0,
-        description="relative standard uncertainty of the sample clock; 3e-5 for a plain crystal",
+        description="relative standard uncertainty of the sample clock; 30 ppm, as of a plain crystal, is 3e-5",
     )
 
     def load(self, name: str) -> Load:
