@@ -1,6 +1,7 @@
 """Figures of a constant tone against what was put in: levels, powers, distortion, on any recorder, at any length."""
 
 import math
+import re
 
 import numpy as np
 import pytest
@@ -416,3 +417,23 @@ def test_ripple_of_short_records_does_not_reach_the_means():
     for name, expected in (("supply_voltage", truth.voltage_v), ("supply_current", truth.current_a),
                            ("supply_power", truth.power_w), ("supply_ripple_rms", truth.ripple_rms_v)):  # fmt: skip
         assert_within(result.figure(name, None), expected, relative=20 * PPM)
+
+
+@pytest.mark.parametrize(
+    ("tone_hz", "highest"), [(6_601.0, 3), (7_001.0, 2), (9_001.0, 2), (11_003.0, 1), (19_001.0, 1)]
+)
+def test_a_tone_whose_harmonics_lie_above_the_band_has_no_thd_rather_than_one_of_0(tone_hz, highest):
+    noise = Recorder(rate_hz=96_000.0, seconds=0.2, noise_rms={"load_voltage": 1e-3})
+    result = measured(steady_tone(tone_hz=tone_hz, harmonics=[Harmonic(2, 0.01), Harmonic(3, 0.02)], recorder=noise))
+    names = {figure.name for figure in result.figures}
+    assert ({"thd_f", "thd_r", "harmonic_2"} <= names) is (highest >= 2)
+    assert ("harmonic_3" in names) is (highest >= 3)
+    assert "thd_n" in names
+    told = [notice for notice in result.warnings if notice.code == "harmonics-out-of-band"]
+    assert [notice.numbers["highest_harmonic"] for notice in told] == ([highest] if highest < 3 else [])
+    if highest == 2:
+        assert_within(result.figure("thd_f"), 0.01, relative=0.01)
+    if told:
+        under_hz = float(re.search(r"under ([\d.]+) Hz", told[0].hint)[1])
+        lower = measured(steady_tone(tone_hz=under_hz - 1, recorder=noise))
+        assert "harmonics-out-of-band" not in {notice.code for notice in lower.warnings}

@@ -12,8 +12,16 @@ Real = NDArray[np.float64]
 
 
 def distortion_figures(output: SteadyOutput) -> list[Figure]:
-    """THD in both bases, THD+N, SINAD, the harmonics with their phases, and noise, with the recorder's floor beside."""
-    fit = output.fit
+    """THD in both bases, THD+N, SINAD, the harmonics with their phases, and noise, with the recorder's floor beside.
+
+    Of a tone so high that none of its harmonics lies in the band there is no THD: a sum of nothing is no 0.
+    """
+    return [*_thd_figures(output), *_noise_figures(output), *_line_figures(output)]
+
+
+def _thd_figures(output: SteadyOutput) -> list[Figure]:
+    if output.highest_in_band < 2:
+        return []
     phasors = output.phasors(output.main)[:HARMONICS_LISTED]
     size = np.abs(phasors)
     u_line = output.line_u(output.main)
@@ -23,21 +31,27 @@ def distortion_figures(output: SteadyOutput) -> list[Figure]:
     floor_thd = u_line * float(np.sqrt(2.0 * listed.size)) / size[0]
     u_thd = _distortion_u(thd * size[0], listed.size, u_line) / size[0]
     label = f"noise on the harmonics {output.output}"
-    number = output.record.observed(f"thd {output.output}", thd, u_thd, dof=fit.dof, label=label)
+    number = output.record.observed(f"thd {output.output}", thd, u_thd, dof=output.fit.dof, label=label)
     number = number * output.distortion_scatter
     thd_conditions: dict[str, Condition] = {"harmonics": int(listed.size) + 1, "floor": floor_thd}
-    figures = [
+    return [
         output.figure("thd_f", number, "V/V", basis="fundamental", **thd_conditions),
         output.figure("thd_r", number / (1 + number * number) ** 0.5, "V/V", basis="total", **thd_conditions),
     ]
-    figures += _noise_figures(output)
+
+
+def _line_figures(output: SteadyOutput) -> list[Figure]:
+    """Each harmonic in the band over the fundamental, with its phase."""
+    phasors = output.phasors(output.main)[:HARMONICS_LISTED]
+    size, u_line = np.abs(phasors), output.line_u(output.main)
+    figures = []
     for order in range(2, phasors.size + 1):
         if not output.in_band[order - 1]:
             continue
         phase = float(np.angle(phasors[order - 1] / (phasors[0] / size[0]) ** order))
         name = f"harmonic_{order}"
         line = output.record.observed(
-            f"{name} {output.output}", size[order - 1] / size[0], u_line / size[0], dof=fit.dof, label="noise"
+            f"{name} {output.output}", size[order - 1] / size[0], u_line / size[0], dof=output.fit.dof, label="noise"
         )
         figures.append(output.figure(name, line, "V/V", phase_rad=round(phase, 4), floor=u_line / size[0]))
     return figures

@@ -6,7 +6,16 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.dsp import Spectrum, ToneFit, band_power, cross_band_power, fit_at, fit_tone, spectrum_of, tone_band
+from wattproof.dsp import (
+    Spectrum,
+    ToneFit,
+    band_power,
+    cross_band_power,
+    fit_at,
+    fit_tone,
+    spectrum_of,
+    tone_band,
+)
 from wattproof.errors import MeasureError, NoToneError
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.pieces import piece_edges, piece_means
@@ -73,6 +82,11 @@ class SteadyOutput(OutputTracks):
         """Which fitted harmonics lie in the measuring band."""
         hz = self.fit.frequency_hz * np.arange(1, self.fit.n_harmonics + 1)
         return (hz >= self.band_hz[0]) & (hz <= self.band_hz[1])
+
+    @property
+    def highest_in_band(self) -> int:
+        """Order of the highest fitted harmonic in the measuring band; 1 where it is the tone itself."""
+        return int(np.flatnonzero(self.in_band)[-1]) + 1
 
     def left(self, role: str) -> Spectrum:
         """Spectrum of what the fit leaves of a role."""

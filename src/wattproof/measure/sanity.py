@@ -18,6 +18,9 @@ Real = NDArray[np.float64]
 FEW_CYCLES = 10
 POINTS_A_CYCLE = 32
 UNSTEADY = 0.01
+LOWEST_OF_CLIPPING = 3
+"""Symmetric clipping makes odd harmonics: without the third a distortion does not see it."""
+
 FAINTEST = 1e-5
 """Lines under this share of the tone (-100 dB) are not worth a word."""
 
@@ -86,6 +89,8 @@ def tone_notices(output: SteadyOutput) -> tuple[Notice, ...]:
                 numbers={"swing": swing},
             )
         )
+    if output.highest_in_band < LOWEST_OF_CLIPPING:
+        notices.append(_blind_notice(output))
     # of a tone near a fraction of the sample rate the same few points come again and again: that is no flat top
     seen = fit.rate_hz / fit.frequency_hz >= POINTS_A_CYCLE
     if seen and (flat := flat_top(output.samples[0, : _some_cycles(output)])).clipped:
@@ -99,6 +104,29 @@ def tone_notices(output: SteadyOutput) -> tuple[Notice, ...]:
             )
         )
     return tuple(notices)
+
+
+def _blind_notice(output: SteadyOutput) -> Notice:
+    tone_hz, high_hz = output.fit.frequency_hz, output.band_hz[1]
+    seen = "only the second harmonic" if output.highest_in_band == 2 else "no harmonic"
+    lost = (
+        "the distortion is blind to symmetric clipping, which makes odd ones"
+        if output.highest_in_band == 2
+        else "there is no THD, and THD+N is noise alone"
+    )
+    return Notice(
+        code="harmonics-out-of-band",
+        message=f"Output {output.output}: {seen} of {tone_hz:.6g} Hz lies in the band up to {high_hz:g} Hz: {lost}.",
+        hint="Look at the crest factor and the gain; "
+        f"or use a tone under {_rounded_down_hz(high_hz / 3):g} Hz or, with a recorder fast enough, a higher --high-hz.",
+        numbers={"frequency_hz": tone_hz, "high_hz": high_hz, "highest_harmonic": float(output.highest_in_band)},
+    )
+
+
+def _rounded_down_hz(hz: float) -> float:
+    """Round down to two figures: a tone under that must be low enough."""
+    step = 10.0 ** (np.floor(np.log10(hz)) - 1)
+    return float(np.floor(hz / step) * step)
 
 
 def _rounded_up_s(seconds: float) -> float:
