@@ -117,8 +117,8 @@ def _blind_notice(output: SteadyOutput) -> Notice:
     return Notice(
         code="harmonics-out-of-band",
         message=f"Output {output.output}: {seen} of {tone_hz:.6g} Hz lies in the band up to {high_hz:g} Hz: {lost}.",
-        hint="Look at the crest factor and the gain; "
-        f"or use a tone under {_rounded_down_hz(high_hz / 3):g} Hz or, with a recorder fast enough, a higher --high-hz.",
+        hint=f"Look at the crest factor and the gain; use a tone under {_rounded_down_hz(high_hz / 3):g} Hz or, with a "
+        "recorder fast enough, a higher --high-hz.",
         numbers={"frequency_hz": tone_hz, "high_hz": high_hz, "highest_harmonic": float(output.highest_in_band)},
     )
 
