@@ -1,10 +1,12 @@
 """A silent amplifier: noise flat and A-weighted, DC, and what it draws."""
 
 import math
+import re
 
 import numpy as np
 import pytest
 
+from wattproof.errors import MeasureError
 from wattproof.measure import lay_on_bench, measure
 from wattproof.testing import Recorder, assert_within, idle, wire
 
@@ -95,3 +97,29 @@ def test_a_constant_record_has_no_noise():
     assert result.figure("noise_rms").value == pytest.approx(0.0, abs=1e-12)
     assert_within(result.figure("dc_offset"), 0.1, absolute=1e-12)
     assert np.isfinite(result.figure("noise_rms").u)
+
+
+@pytest.mark.parametrize("seconds", [4 / 48_000, 0.001, 0.049])
+def test_a_record_shorter_than_a_period_of_the_lower_edge_has_no_noise_figures(seconds):
+    short = measured(idle(recorder=Recorder(seconds=seconds)))
+    names = {figure.name for figure in short.figures}
+    assert "idle_current" in names
+    assert not names & {"noise_rms", "noise_rms_a", "dc_offset"}
+    (told,) = [notice for notice in short.warnings if notice.code == "too-short-for-noise"]
+    assert told.numbers["needed_s"] == pytest.approx(1 / 20)
+
+
+def test_a_lower_edge_that_the_record_holds_is_measured():
+    capture = idle(recorder=Recorder(seconds=0.049))
+    assert measured(capture, low_hz=1 / 0.048).figure("noise_rms") is not None
+    assert measured(capture, low_hz=1 / 0.050).figure("noise_rms") is None
+
+
+def test_a_short_record_of_nothing_else_is_refused_and_the_hint_cures_it():
+    capture = idle(wiring=wire("load_voltage"), recorder=Recorder(seconds=4 / 48_000))
+    with pytest.raises(MeasureError, match="too short") as caught:
+        measured(capture)
+    assert "8.33e-05 s" in caught.value.why
+    advised = float(re.search(r"Record ([\d.]+) s", caught.value.hint)[1])
+    cured = measured(idle(wiring=wire("load_voltage"), recorder=Recorder(seconds=advised)))
+    assert cured.figure("noise_rms") is not None

@@ -12,6 +12,7 @@ from wattproof.dsp import (
     spectrum_of,
     tone_band,
 )
+from wattproof.errors import MeasureError, Notice
 from wattproof.measure.findings import Findings, joined
 from wattproof.measure.model import Condition, Figure, Trace, Views
 from wattproof.measure.pieces import scatter_of_mean
@@ -24,21 +25,48 @@ Real = NDArray[np.float64]
 
 
 def measure_idle(record: BenchRecord) -> Findings:
-    """Measure a record without a drive: noise and DC of every output, idle current of the supply."""
+    """Measure a record without a drive: noise and DC of every output, idle current of the supply.
+
+    Raises
+    ------
+    MeasureError
+        The record is shorter than a period of the band's lower edge, and holds no supply to measure either.
+    """
     samples = record.recording.read().samples
-    parts = [_output_findings(record, samples, name) for name in record.outputs]
-    parts.append(_supply_side(record, samples))
-    return joined(parts)
+    low_hz, high_hz = tone_band(None, rate_hz=record.recording.rate_hz, high_hz=record.high_hz or 20e3)
+    low_hz = record.low_hz or low_hz
+    supply = _supply_side(record, samples)
+    if record.duration_s < 1 / low_hz:
+        return _without_noise(record, supply, low_hz)
+    parts = [_output_findings(record, samples, name, (low_hz, high_hz)) for name in record.outputs]
+    return joined([*parts, supply])
 
 
-def _output_findings(record: BenchRecord, samples: Real, name: str) -> Findings:
-    track = record.voltage(name)
+def _without_noise(record: BenchRecord, supply: Findings, low_hz: float) -> Findings:
+    """Give what the supply tells only: in less than a period of it nobody sees the band's lower edge, nor DC."""
+    lasts, wanted = f"it lasts {record.duration_s:.3g} s", f"a period of {low_hz:g} Hz takes {1 / low_hz:.3g} s"
+    hint = f"Record {5 / low_hz:.3g} s or longer; a second or more makes the noise well known."
+    if not supply.figures:
+        raise MeasureError(
+            f"{record.recording.source} is too short to measure.",
+            why=f"no tone stands in it, {lasts}, and {wanted}, the lower edge of the noise's band",
+            hint=hint,
+        )
+    told = Notice(
+        code="too-short-for-noise",
+        message=f"Noise and DC are left out: the record is shorter than a period of {low_hz:g} Hz; {lasts}, {wanted}.",
+        hint=hint,
+        numbers={"duration_s": record.duration_s, "needed_s": 1 / low_hz},
+    )
+    return joined([Findings(warnings=(told,)), supply])
+
+
+def _output_findings(record: BenchRecord, samples: Real, name: str, band_hz: tuple[float, float]) -> Findings:
+    track, (low_hz, high_hz) = record.voltage(name), band_hz
     if track.role == "unassigned":
         return Findings()
     rate_hz = record.recording.rate_hz
     volts = record.values(track, samples)
-    low_hz, high_hz = tone_band(None, rate_hz=rate_hz, high_hz=record.high_hz or 20e3)
-    low_hz = record.low_hz or low_hz
     mean = float(volts.mean())
     left = spectrum_of(volts - mean, rate_hz=rate_hz)
     u, dof = scatter_of_mean(volts, None)
