@@ -3,9 +3,12 @@
 import json
 import re
 import shlex
+import subprocess
+import sys
 
 import pytest
 
+from wattproof import __version__
 from wattproof.readers import installed_readers
 
 TOLD_FIRST = "Making up a bench day in a boathouse."
@@ -120,6 +123,14 @@ def test_with_json_an_error_is_one_object_on_standard_error(run, scene, case):
     assert all(error.values())
 
 
+def test_the_package_runs_as_a_module():
+    ran = subprocess.run([sys.executable, "-m", "wattproof", "--version"], capture_output=True, text=True, check=True)
+    assert ran.stdout == f"wattproof {__version__}\n"
+    ran = subprocess.run([sys.executable, "-m", "wattproof", "weigh"], capture_output=True, text=True, check=False)
+    assert (ran.returncode, ran.stdout) == (2, "")
+    assert ran.stderr.startswith("error: usage")
+
+
 def test_a_wrong_key_is_told_with_its_line_and_the_right_one(run, scene):
     said = refused(run(*command("wrong bench key", scene)), "settings")
     assert "key.toml" in said
@@ -184,6 +195,49 @@ def test_a_fault_of_ours_keeps_its_traceback_and_has_status_1(run, day, monkeypa
     assert "ZeroDivisionError: the wrong way round" in ran.err
 
 
+MISUSED = {
+    "a command that is none": ("measur @steady.wav", 'no command "measur"', "wattproof measure."),
+    "a command of a group": ("session nw", 'wattproof session has no command "nw"', "wattproof session new."),
+    "nothing like a command": ("frobnicate", "the commands are", "wattproof --help"),
+    "an option before the command": ("--bench %/b.toml", "a command comes first", "before its options"),
+    "an option that is none": (
+        "measure @steady.wav --bnch x",
+        "wattproof measure has no option --bnch",
+        "Write --bench.",
+    ),
+    "an option without its unit": ("measure @steady.wav --tone=997", "no option --tone.", "Write --tone-hz."),
+    "nothing like an option": ("measure @steady.wav -q", "no option -q", "wattproof measure --help"),
+    "no file": ("measure", "wattproof measure lacks FILES", "wattproof measure --help"),
+    "no second file": ("session new a.toml", "wattproof session new lacks BENCH", "session new --help"),
+    "no value": ("measure @steady.wav --tone-hz", "--tone-hz lacks its value", "for example --tone-hz 47.5"),
+    "an option for a value": ("measure @steady.wav --tone-hz --budget", "--tone-hz lacks its value", "--tone-hz 47.5"),
+    "a word for a number": (
+        "measure @steady.wav --load-ohm four",
+        '--load-ohm cannot be "four"',
+        "example --load-ohm 47.5",
+    ),
+    "a unit behind a number": ("measure @steady.wav --load-ohm '4 ohm'", "it takes a number", "Write --load-ohm 4"),
+    "a decimal comma": ("measure @steady.wav --tone-hz 47,5", "a point before its decimals", "Write --tone-hz 47.5"),
+    "a thousand or one": ("measure @steady.wav --tone-hz 1,000", "it takes a number", "for example"),
+    "a prefix": ("measure @steady.wav --high-hz 20kHz", "it takes a number", "for example"),
+    "a kind that is none": ("measure @steady.wav --kind stedy", "one of steady, ramp, burst", "Write --kind steady"),
+    "a choice of signs": ("read @steady.wav --decimal x", 'one of ".", ","', 'for example --decimal "."'),
+    "a day that is none": ("measure @steady.wav --captured-on 14.5.2031", "year-month-day", "--captured-on 2031-05-14"),
+    "a value for a switch": ("measure @steady.wav --json=maybe", "it stands alone", "--json without a value"),
+    "one value twice": ("measure @steady.wav --bench a --bench b", "--bench is given twice", "Keep one --bench"),
+    "a word too many": ("session list x", 'no use for "x"', 'Leave out "x"'),
+}
+
+
+@pytest.mark.parametrize("case", MISUSED)
+def test_misuse_is_told_by_its_kind_its_word_and_what_would_be_right(run, scene, case):
+    text, wrong, right = MISUSED[case]
+    said = refused(run(*[scene(word) for word in shlex.split(text)]), "usage")
+    told, _, tried = said.partition("  try: ")
+    assert wrong in told
+    assert right in tried
+
+
 # --- the cure that an error names, obeyed ------------------------------------------------------------------------
 
 
@@ -196,6 +250,8 @@ def options_in(hint):
 
 
 CURED = {
+    "a decimal comma": ("measure @steady.wav --tone-hz 997,0", lambda hint: options_in(hint)),
+    "a kind that is none": ("measure @ramp.wav --kind rmap", lambda hint: options_in(hint)),
     "no scale for a load": ("measure @steady.wav --load-ohm 0", lambda hint: options_in(hint)),
     "which channel": ("measure @steady.wav --volts-per-unit 42", lambda hint: options_in(hint)[:2]),
     "channel of no role": ("measure @steady.wav --channel volts=1", lambda hint: options_in(hint)),

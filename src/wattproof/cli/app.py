@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from wattproof import __version__
 from wattproof.cli.words import COMMANDS, EPILOGUE, GROUPS, PURPOSE, overview
-from wattproof.errors import InternalFaultError, UsageError, WattproofError
+from wattproof.errors import InternalFaultError, WattproofError
 
 if TYPE_CHECKING:
     from cyclopts import App
@@ -82,8 +82,9 @@ def _run(words: list[str]) -> None:
     try:
         build()(words, exit_on_error=False, print_error=False, result_action="return_value")
     except CycloptsError as error:
-        hint = "wattproof --help lists the commands; wattproof COMMAND --help its options."
-        raise UsageError("That is no command we know how to run.", why=str(error), hint=hint) from error
+        from wattproof.cli.misuse import usage_error
+
+        raise usage_error(error) from error
 
 
 def _say(error: WattproofError, *, as_json: bool) -> int:
