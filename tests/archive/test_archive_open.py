@@ -256,7 +256,7 @@ def test_a_newer_schema_is_refused_kindly(archive, tmp_path):
     path.write_text(json.dumps({"schema": 7, "wholly": "new"}))
     with pytest.raises(ArchiveError, match="newer Wattproof") as caught:
         archive.open_session(session.id)
-    assert "number is 7; this version knows numbers up to 1" in caught.value.why
+    assert "number is 7; this version knows numbers up to 2" in caught.value.why
 
 
 def test_upgrades_go_step_by_step_and_leave_the_old_document_alone():

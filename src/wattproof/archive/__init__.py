@@ -8,13 +8,16 @@ from wattproof.archive.model import (
     FiguresFile,
     FoundFigure,
     HistoryEvent,
+    KeptTrip,
     Listing,
     MeasuredCapture,
     Session,
     SessionRecord,
+    TakenLive,
 )
 from wattproof.archive.sessions import default_root
 from wattproof.archive.store import Archive
+from wattproof.archive.takes import TakeWriter
 
 __all__ = [
     "Archive",
@@ -25,9 +28,12 @@ __all__ = [
     "FiguresFile",
     "FoundFigure",
     "HistoryEvent",
+    "KeptTrip",
     "Listing",
     "MeasuredCapture",
     "Session",
     "SessionRecord",
+    "TakeWriter",
+    "TakenLive",
     "default_root",
 ]

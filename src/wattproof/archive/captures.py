@@ -47,7 +47,9 @@ def numbered_folders(session: Session) -> list[Path]:
 
 def written_folders(session: Session) -> list[Path]:
     """List the folders of a session in which files are written, so in which a killed process may leave something."""
-    return [session.folder, captures_folder(session), session.folder / "history", *numbered_folders(session)]
+    homes = [captures_folder(session), session.folder / "history", session.folder / "trips"]
+    trips = [folder for folder in homes[-1].glob("*-*") if folder.is_dir()]
+    return [session.folder, *homes, *trips, *numbered_folders(session)]
 
 
 def sweep_session(session: Session) -> None:
@@ -112,7 +114,7 @@ def add_capture(session: Session, original: Path, description: Description, *, a
         home.mkdir(exist_ok=True)
         sweep_session(session)
         while True:
-            with _claimed_number(session) as (number, aside):
+            with claimed_number(session) as (number, aside):
                 record = _build(aside, original, description, number=number, added=added)
                 twin = _same_bytes(session, record.sha256)
                 if twin:
@@ -136,7 +138,7 @@ def _need_file(original: Path) -> None:
 
 
 @contextmanager
-def _claimed_number(session: Session) -> Iterator[tuple[int, Path]]:
+def claimed_number(session: Session) -> Iterator[tuple[int, Path]]:
     """Claim the next free number and the folder to build in; the folder is gone afterwards unless it was published."""
     home = captures_folder(session)
     used = _used_numbers(session)
@@ -166,7 +168,7 @@ def _build(aside: Path, original: Path, description: Description, *, number: int
     record = CaptureRecord(
         wattproof=__version__,
         number=number,
-        folder=capture_folder(number, _title(original, description)),
+        folder=capture_folder(number, title(description, otherwise=original.stem)),
         file=storable(original.name),
         original=kept,
         sha256=digest,
@@ -178,10 +180,10 @@ def _build(aside: Path, original: Path, description: Description, *, number: int
     return record
 
 
-def _title(original: Path, description: Description) -> str:
+def title(description: Description, *, otherwise: str) -> str:
     """Choose what a person recognises the folder by: the step; else kind and load; else the file's own name."""
     words = description.step or " ".join(filter(None, (description.kind, description.load)))
-    return words or original.stem
+    return words or otherwise
 
 
 def _same_bytes(session: Session, sha256: str) -> CaptureRecord | None:
@@ -223,6 +225,22 @@ def describe_capture(session: Session, number: int, description: Description) ->
         sweep_session(session)
         write_file(path, encode(record))
     return record
+
+
+def void_capture(session: Session, number: int, why: str) -> CaptureRecord:
+    """Note in a capture's description why no figure may be made of it.
+
+    Raises
+    ------
+    ArchiveError
+        There is no such capture, no reason is given, or its file cannot be written.
+    """
+    if not why.strip():
+        raise ArchiveError(
+            f"Capture {number} cannot be made void.", why="No reason was given.", hint="Say what is wrong with it."
+        )
+    said = find_capture(session, number).description
+    return describe_capture(session, number, said.model_copy(update={"void": why.strip()}))
 
 
 def original_path(session: Session, record: CaptureRecord, *, check: bool = True) -> Path:

@@ -9,7 +9,6 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal
 
 from pydantic import JsonValue
 
@@ -17,7 +16,7 @@ from wattproof import __version__
 from wattproof.archive.captures import find_capture, read_captures, sweep_session
 from wattproof.archive.disk import explained, flush_folder, sha256_of, staged, write_file
 from wattproof.archive.documents import encode, read_document
-from wattproof.archive.model import FiguresFile, HistoryEvent, MeasuredCapture, Session, ViewsFile
+from wattproof.archive.model import Deed, FiguresFile, HistoryEvent, MeasuredCapture, Session, ViewsFile
 from wattproof.errors import ArchiveError, Notice
 from wattproof.measure import CaptureResult
 
@@ -140,8 +139,10 @@ def outdated(session: Session, figures: FiguresFile) -> tuple[Notice, ...]:
     made_from = {capture.number: capture for capture in figures.captures}
     notices = []
     for record in read_captures(session):
-        measured = made_from.get(record.number)
-        if measured is None:
+        measured, void = made_from.get(record.number), record.description.void
+        if void is not None:
+            notices += [_outdated(record.number, f"has figures but is void ({void})")] if measured else []
+        elif measured is None:
             notices.append(_outdated(record.number, "has no figures yet"))
         elif measured.sha256 != record.sha256 or measured.description != record.description:
             notices.append(_outdated(record.number, "was described anew since its figures were made"))
@@ -153,9 +154,7 @@ def _outdated(number: int, what: str) -> Notice:
     return Notice(code="figures-outdated", message=message, hint="Measure the session again.")
 
 
-def write_event(
-    session: Session, did: Literal["measured", "described"], details: Mapping[str, JsonValue], *, at: datetime
-) -> None:
+def write_event(session: Session, did: Deed, details: Mapping[str, JsonValue], *, at: datetime) -> None:
     """Add a file to the history: each is a name of its own, so that processes never write into each other's."""
     event = HistoryEvent(wattproof=__version__, at=at, did=did, details=dict(details))
     data = encode(event)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Literal
 
@@ -11,11 +12,16 @@ from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench
 from wattproof.errors import Notice
 from wattproof.measure import CaptureResult, Kind, Views
+from wattproof.plan import RunSheet
+from wattproof.waveform import Channel
 
-SCHEMA = 1
+SCHEMA = 2
 """Number of the layout that this version writes."""
 
 _SHA256 = "^[0-9a-f]{64}$"
+
+Deed = Literal["measured", "described", "voided", "planned", "answered", "cleared"]
+"""What the history tells of."""
 
 
 class _Document(BaseModel):
@@ -46,10 +52,50 @@ class Description(_Document):
     reader: str | None = Field(default=None, description="the reader that knew its format")
     answers: dict[str, JsonValue] = Field(default_factory=dict, description="what the file does not say")
     note: str = ""
+    void: str | None = Field(default=None, min_length=1, description="why no figure may be made of it; it is kept")
+
+
+class TakenLive(_Document):
+    """Where a capture comes from that was recorded into the archive, not imported."""
+
+    take: str = Field(description="name of the folder in which it was recorded")
+    step: int = Field(ge=1, description="number of the step of the run sheet")
+    began: AwareDatetime
+    rate_hz: float = Field(gt=0)
+    channels: tuple[Channel, ...] = Field(description="the recorder's, in the order of the tracks")
+    n_samples: int = Field(ge=1)
+    cut_off: bool = Field(default=False, description="true: whoever recorded it died before its end")
+
+
+class TakeHead(_Document):
+    """``take.json``: what is being recorded in that folder."""
+
+    schema_: int = Field(default=SCHEMA, alias="schema")
+    wattproof: str
+    step: int = Field(ge=1)
+    description: Description
+    channels: tuple[Channel, ...] = Field(min_length=1)
+    rate_hz: int = Field(gt=0)
+    began: AwareDatetime
+    pid: int
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class TakeEnd(_Document):
+    """``end.json``: the take came to its end, and how it is to be kept; written before it becomes a capture."""
+
+    schema_: int = Field(default=SCHEMA, alias="schema")
+    wattproof: str
+    note: str = ""
+    void: str | None = None
+    until: int | None = Field(default=None, ge=0, description="number of samples to keep; null: all")
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
 
 class CaptureRecord(_Document):
-    """``capture.json``: one imported file and what it was taken for."""
+    """``capture.json``: one imported or recorded file and what it was taken for."""
 
     schema_: int = Field(default=SCHEMA, alias="schema")
     wattproof: str
@@ -61,6 +107,7 @@ class CaptureRecord(_Document):
     size_bytes: int = Field(ge=0)
     added: AwareDatetime
     description: Description
+    live: TakenLive | None = Field(default=None, description="null: imported")
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
@@ -107,8 +154,63 @@ class HistoryEvent(_Document):
     schema_: int = Field(default=SCHEMA, alias="schema")
     wattproof: str
     at: AwareDatetime
-    did: Literal["measured", "described"]
+    did: Deed
     details: dict[str, JsonValue] = Field(default_factory=dict)
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class RunSheetFile(_Document):
+    """``run-sheet.json``: what is done in which order; the one before it stands in the history."""
+
+    schema_: int = Field(default=SCHEMA, alias="schema")
+    wattproof: str
+    at: AwareDatetime
+    sheet: RunSheet
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class Answered(_Document):
+    """What a person answered to one question, and when."""
+
+    text: str
+    at: AwareDatetime
+
+
+class AnswersFile(_Document):
+    """``answers.json``: what a person said about the wiring, by the question's code."""
+
+    schema_: int = Field(default=SCHEMA, alias="schema")
+    wattproof: str
+    answers: dict[str, Answered]
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class TripRecord(_Document):
+    """``trip.json``: why the guard stopped the drive, and the samples around it."""
+
+    schema_: int = Field(default=SCHEMA, alias="schema")
+    wattproof: str
+    at: AwareDatetime
+    trip: dict[str, JsonValue]
+    channels: tuple[Channel, ...]
+    rate_hz: float = Field(gt=0)
+    n_samples: int = Field(ge=0)
+    samples: str | None = Field(pattern=r"^samples\.(flac|wav)$", description="file beside this one; null: none")
+    sha256: str | None = Field(pattern=_SHA256)
+
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+
+
+class ClearedFile(_Document):
+    """``cleared.json``: who looked at the bench after a trip and says that it may go on."""
+
+    schema_: int = Field(default=SCHEMA, alias="schema")
+    wattproof: str
+    at: AwareDatetime
+    who: str = Field(min_length=1)
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
@@ -134,6 +236,37 @@ class Session:
     def bench(self) -> Bench:
         """The bench as it was when the session began."""
         return self.record.bench
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptTrip:
+    """A trip as it is kept.
+
+    Attributes
+    ----------
+    number : int
+        Counted from 1 in the order of the trips.
+    at : datetime
+        When it was kept.
+    trip : dict
+        What the guard said.
+    samples : Path or None
+        The recording around it; None where there was none.
+    rate_hz : float
+        Its samples a second.
+    channels : tuple of Channel
+        Its tracks.
+    cleared_by : str or None
+        Who said that the run may go on; None while it is latched.
+    """
+
+    number: int
+    at: datetime
+    trip: dict[str, JsonValue]
+    samples: Path | None
+    rate_hz: float
+    channels: tuple[Channel, ...]
+    cleared_by: str | None
 
 
 @dataclass(frozen=True, kw_only=True)

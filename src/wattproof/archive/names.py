@@ -14,6 +14,10 @@ PART = ".part-"
 """How the name of everything half-written begins: it is never read, and swept away once it is old."""
 
 
+TAKE = ".take-"
+"""How the folder of a take begins while it is recorded: it is no capture yet, and is never swept away."""
+
+
 def slug(text: str, *, fallback: str, longest: int = 40) -> str:
     """Write a name in small ASCII letters, digits and single hyphens.
 

@@ -9,6 +9,7 @@ from pydantic import JsonValue
 
 from wattproof.amplifier import Amplifier
 from wattproof.archive import captures, figures, search, sessions, verify
+from wattproof.archive.day import BenchDay
 from wattproof.archive.model import (
     CaptureRecord,
     Change,
@@ -28,7 +29,7 @@ def _now() -> datetime:
     return datetime.now(UTC)
 
 
-class Archive:
+class Archive(BenchDay):
     """A folder of sessions, and the only one who writes there.
 
     Parameters
@@ -43,9 +44,8 @@ class Archive:
     """
 
     def __init__(self, root: Path, index_url: str | None = None, *, clock: Callable[[], datetime] = _now) -> None:
-        self.root = root
+        super().__init__(root, clock=clock)
         self._index_url = index_url
-        self._clock = clock
 
     def new_session(
         self,
@@ -125,6 +125,18 @@ class Archive:
         record = captures.describe_capture(session, number, description)
         details: dict[str, JsonValue] = {"capture": number, "before": before.model_dump(mode="json")}
         figures.write_event(session, "described", details, at=self._clock())
+        return record
+
+    def void_capture(self, session: Session, number: int, why: str) -> CaptureRecord:
+        """Say that no figure may be made of a capture, and why; it is kept, and the history tells.
+
+        Raises
+        ------
+        ArchiveError
+            There is no such capture, no reason is given, or the disk refuses.
+        """
+        record = captures.void_capture(session, number, why)
+        figures.write_event(session, "voided", {"capture": number, "why": why}, at=self._clock())
         return record
 
     def captures(self, session: Session) -> tuple[CaptureRecord, ...]:

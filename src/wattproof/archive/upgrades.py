@@ -12,10 +12,16 @@ from wattproof.archive.model import SCHEMA
 from wattproof.errors import ArchiveError
 
 Step = Callable[[str, dict[str, Any]], dict[str, Any]]
-"""Takes the kind of document ("session", "capture", "figures", "views", "history") and it, and gives the next one."""
+"""Takes the kind of document ("session", "capture", "figures", "views", "history", ...) and it; gives the next one."""
 
-STEPS: Mapping[int, Step] = {}
-"""The step that leads on from each schema number: ``{1: upgrade_1_to_2}``. Schema 1 is the first: there is none yet."""
+
+def upgrade_1_to_2(kind: str, document: dict[str, Any]) -> dict[str, Any]:  # noqa: ARG001  (every step has this form)
+    """Let captures be void and be recorded live: all that schema 1 says, schema 2 says in the same words."""
+    return document
+
+
+STEPS: Mapping[int, Step] = {1: upgrade_1_to_2}
+"""The step that leads on from each schema number."""
 
 
 def upgraded(
@@ -31,7 +37,7 @@ def upgraded(
     Parameters
     ----------
     kind : str
-        What the document is: "session", "capture", "figures", "views" or "history".
+        What the document is: "session", "capture", "figures", "views", "history", "take", "trip", ...
     document : dict
         The JSON object as it was read; it is not changed.
     path : Path

@@ -6,8 +6,12 @@ from pathlib import Path
 from wattproof.archive.captures import changed_original, numbered_folders, read_capture, written_folders
 from wattproof.archive.disk import explained, leftovers, sha256_of
 from wattproof.archive.figures import figures_path, history_files, need_figures, read_event, stored_figures
+from wattproof.archive.journal import journal_path, torn_lines
 from wattproof.archive.model import Change, Session
 from wattproof.archive.names import capture_number
+from wattproof.archive.runs import check_run_documents
+from wattproof.archive.take_keep import read_head, take_folders
+from wattproof.archive.trips import changed_trips
 from wattproof.errors import ArchiveError
 
 
@@ -16,7 +20,7 @@ def changes(session: Session) -> tuple[Change, ...]:
 
     Every original is hashed, so a session of gigabytes takes a while.
     """
-    checks = (_name, _settings, _captures, _history, _figures, _half_written)
+    checks = (_name, _settings, _captures, _takes, _history, _figures, _papers, changed_trips, _journal, _half_written)
     return tuple(change for check in checks for change in check(session))
 
 
@@ -46,6 +50,28 @@ def _captures(session: Session) -> Iterator[Change]:
         else:
             if change:
                 yield change
+
+
+def _takes(session: Session) -> Iterator[Change]:
+    for folder in take_folders(session):
+        try:
+            read_head(folder)
+        except ArchiveError as error:
+            yield _damaged(session, folder, error)
+        else:
+            detail = "Being recorded now, or cut off; whoever adds, measures or runs next keeps it as a capture."
+            yield Change(path=_relative(session, folder), what="half-written", detail=detail)
+
+
+def _papers(session: Session) -> Iterator[Change]:
+    for path, error in check_run_documents(session):
+        yield _damaged(session, path, error)
+
+
+def _journal(session: Session) -> Iterator[Change]:
+    for number in torn_lines(session):
+        detail = f"Line {number} is no whole event: a process was killed, or the disk was full, within it."
+        yield Change(path=journal_path(session).name, what="half-written", detail=detail)
 
 
 def _history(session: Session) -> Iterator[Change]:
