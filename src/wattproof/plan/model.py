@@ -36,7 +36,9 @@ class Expected(_Plain):
     full_power_s: float = Field(ge=0, description="seconds above half of the expected power")
     energy_j: float = Field(ge=0, description="drawn from the supply in the whole step")
     load_heat_j: float = Field(ge=0, description="into the hottest load resistor")
-    load_rise_k: float = Field(ge=0, description="that resistor's rise at the end of the step")
+    load_rise_k: float | None = Field(
+        default=None, ge=0, description="what the step adds to that resistor's rise; null: its rating is not known"
+    )
     amplifier_heat_j: float = Field(ge=0)
 
 

@@ -1,0 +1,218 @@
+"""What one output is expected to do into a load, from what the maker states, and what bounds it otherwise."""
+
+from dataclasses import dataclass
+from functools import cache
+from math import inf, sqrt
+
+from wattproof.amplifier import Amplifier, Rating
+from wattproof.bench import Bench, Load
+from wattproof.dsp import clipped_power, overdrive_for_thd, thd_r_to_f
+from wattproof.plan.losses import efficiency_of
+
+LIKE_LOADS = 0.05
+"""A rating speaks of a load of the bench when their resistances differ by less than this share."""
+
+LIMIT_THD = 0.01
+"""Distortion of the power that bursts and holds play at, V/V."""
+
+STOP_THD_N = 0.12
+"""A ramp ends here, V/V re total: past the highest limit that is asked for."""
+
+FALL_TO_LOWER = 0.7
+"""Power rises as the resistance to the power -0.7 below a rated load, where rails give way, and to -1 above it."""
+
+FUSE_FOR_MINUTES = 1.35
+"""A fuse may carry this share of its rating for minutes: plain ratings that need more are not expected."""
+
+CLAIM_OVER_FUSE = 2.0
+"""No claim raises the ceiling past so many times what the fuse carries for minutes."""
+
+_LOUD_WORDS = ("max", "peak", "music", "pmpo", "dynamic", "burst")
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutputPower:
+    """What one output is expected to do into a load.
+
+    Attributes
+    ----------
+    clean_w : float or None, W
+        Of the largest clean sine; None where no rating says enough.
+    ceiling_w : float, W
+        Of the largest clean sine that a claim, or else the bench, lets one reckon with.
+    said : str
+        What it was taken from.
+    """
+
+    load: Load
+    clean_w: float | None
+    ceiling_w: float
+    said: str
+
+    @property
+    def limit_w(self) -> float | None:
+        """Power expected at the lower limit of distortion, W."""
+        return None if self.clean_w is None else self.clean_w * clipped_share(LIMIT_THD)
+
+    @property
+    def expected_w(self) -> float:
+        """The same, or the bound where nothing is expected, W."""
+        return self.ceiling_w if self.limit_w is None else self.limit_w
+
+    @property
+    def knee_v_rms(self) -> float | None:
+        """R.m.s. volts of the largest clean sine expected."""
+        return None if self.clean_w is None else sqrt(self.clean_w * self.load.resistance_ohm)
+
+    @property
+    def ceiling_v_rms(self) -> float:
+        """R.m.s. volts of the largest clean sine to reckon with."""
+        return sqrt(self.ceiling_w * self.load.resistance_ohm)
+
+
+@cache
+def stop_overdrive() -> float:
+    """Give the overdrive at which a hard-clipped sine reaches the ramp's last distortion, V/V.
+
+    Examples
+    --------
+    >>> round(stop_overdrive(), 3), round(clipped_power(stop_overdrive()), 3)
+    (1.361, 1.334)
+    """
+    return overdrive_for_thd(thd_r_to_f(STOP_THD_N))
+
+
+def power_ratings(amplifier: Amplifier, *, bridged: bool) -> tuple[Rating, ...]:
+    """Give the power ratings that speak of the outputs as they are wired.
+
+    An amplifier with one output cannot be wired otherwise, whatever goes on inside it.
+    """
+    single = len(amplifier.outputs) == 1
+    return tuple(
+        rating
+        for rating in amplifier.ratings
+        if rating.quantity == "power" and rating.value > 0 and (single or bool(rating.bridged) is bridged)
+    )
+
+
+def is_loud(rating: Rating) -> bool:
+    """Say whether a rating is one of those that promise most and state nothing: never expected, but possible."""
+    words = f"{rating.note or ''} {rating.source or ''}".lower()
+    bare = rating.thd_percent is None and rating.supply_v is None
+    return bare and (rating.load_ohm is None or any(word in words for word in _LOUD_WORDS))
+
+
+def states_enough(rating: Rating) -> bool:
+    """Say whether a power is stated with its load and with distortion or supply voltage."""
+    return rating.load_ohm is not None and (rating.thd_percent is not None or rating.supply_v is not None)
+
+
+def clean_power(rating: Rating) -> float:
+    """Give the power of the largest clean sine behind a rated power, W, as if hard-clipped; 1 % where none is stated.
+
+    Examples
+    --------
+    >>> round(clean_power(Rating(quantity="power", value=128.78, unit="W", thd_percent=10)), 1)
+    100.0
+    """
+    thd_f = min(LIMIT_THD if rating.thd_percent is None else rating.thd_percent / 100, 0.4)
+    return rating.value_si / clipped_share(thd_f)
+
+
+@cache
+def clipped_share(thd: float) -> float:
+    """Give the power of a hard-clipped sine of that THD_F over the largest clean one, W/W."""
+    return clipped_power(overdrive_for_thd(thd))
+
+
+def at_load(power_w: float, *, rated_ohm: float, load_ohm: float) -> float:
+    """Carry a power from the load it is rated for to another, W."""
+    ratio = rated_ohm / load_ohm
+    return power_w * (ratio if ratio <= 1 else ratio**FALL_TO_LOWER)
+
+
+def output_power(
+    amplifier: Amplifier, bench: Bench, load: Load, *, supply_v: float, outputs: int, bridged: bool = False
+) -> OutputPower:
+    """Find what one output is expected to do into a load.
+
+    The best-supported ratings count: those for this load that state their conditions; else those for other loads; else
+    bare ones. Of these the lowest, carried to this load and this supply voltage, but not more than the fuse carries
+    for minutes. Larger claims only raise the ceiling.
+
+    Parameters
+    ----------
+    amplifier : Amplifier
+    bench : Bench
+    load : Load
+    supply_v : float, V
+    outputs : int >= 1
+        Driven at once: they share fuse and supply.
+    bridged : bool
+
+    Returns
+    -------
+    OutputPower
+    """
+    ratings = power_ratings(amplifier, bridged=bridged)
+    fuse_w = _fuse_power(amplifier, supply_v) / outputs
+    carried = [(rating, _carried(rating, amplifier, load, supply_v)) for rating in ratings if rating.load_ohm]
+    tier = _best_supported(carried, load)
+    ceiling_w = min(_largest_claim(ratings, carried, load), CLAIM_OVER_FUSE * fuse_w)
+    if not tier:
+        bound_w = min(ceiling_w if ceiling_w > 0 else inf, _bench_bound(bench, amplifier, load, supply_v, outputs))
+        bound_w = min(bound_w, fuse_w)
+        return OutputPower(load=load, clean_w=None, ceiling_w=0.0 if bound_w == inf else bound_w, said="no rating")
+    rating, clean_w = min(tier, key=lambda pair: pair[1])
+    said = f"{rating.value:g} {rating.unit} rated into {rating.load_ohm:g} ohm"
+    if clean_w > fuse_w:
+        clean_w, said = fuse_w, f"{said}, no more than the fuse of {amplifier.fuse_a:g} A carries for minutes"
+    return OutputPower(load=load, clean_w=clean_w, ceiling_w=max(ceiling_w, clean_w), said=said)
+
+
+def matches(rating: Rating, load: Load) -> bool:
+    """Say whether a rating speaks of this load."""
+    return rating.load_ohm is not None and abs(load.resistance_ohm / rating.load_ohm - 1) <= LIKE_LOADS
+
+
+def _carried(rating: Rating, amplifier: Amplifier, load: Load, supply_v: float) -> float:
+    ratio = supply_v / rating.supply_v if rating.supply_v else 1.0
+    follows = amplifier.supply == "unregulated" or (amplifier.supply == "unknown" and ratio < 1)
+    power_w = clean_power(rating) * (ratio**2 if follows else 1.0)
+    return at_load(power_w, rated_ohm=rating.load_ohm or load.resistance_ohm, load_ohm=load.resistance_ohm)
+
+
+def _best_supported(carried: list[tuple[Rating, float]], load: Load) -> list[tuple[Rating, float]]:
+    plain = [pair for pair in carried if not is_loud(pair[0])]
+    enough = [pair for pair in plain if states_enough(pair[0])]
+    here = [pair for pair in enough if matches(pair[0], load)]
+    bare_here = [pair for pair in plain if matches(pair[0], load)]
+    return here or enough or bare_here or plain
+
+
+def _largest_claim(ratings: tuple[Rating, ...], carried: list[tuple[Rating, float]], load: Load) -> float:
+    """Give the largest power claimed, carried to the load, W; one without a load is made for the lowest rated."""
+    placed_ohm = [rating.load_ohm for rating in ratings if rating.load_ohm is not None]
+    least_ohm = min(placed_ohm, default=load.resistance_ohm)
+    unplaced = [
+        at_load(clean_power(rating), rated_ohm=least_ohm, load_ohm=load.resistance_ohm)
+        for rating in ratings
+        if rating.load_ohm is None
+    ]
+    return max([*unplaced, *(power_w for _, power_w in carried)], default=0.0)
+
+
+def _fuse_power(amplifier: Amplifier, supply_v: float) -> float:
+    if amplifier.fuse_a is None:
+        return inf
+    return FUSE_FOR_MINUTES * amplifier.fuse_a * supply_v * efficiency_of(amplifier)
+
+
+def _bench_bound(bench: Bench, amplifier: Amplifier, load: Load, supply_v: float, outputs: int) -> float:
+    """Give the most that this bench lets one output deliver, W; infinite where nothing bounds it."""
+    currents = [a for a in (bench.supply.max_current_a, bench.limits.supply_current_a) if a is not None]
+    bounds = [amps * supply_v * efficiency_of(amplifier) / outputs for amps in currents]
+    bounds += [load.continuous_w] if load.continuous_w is not None else []
+    if bench.limits.load_voltage_v is not None:
+        bounds.append(bench.limits.load_voltage_v**2 / (2 * load.resistance_ohm))
+    return min(bounds, default=inf)
