@@ -139,10 +139,8 @@ def outdated(session: Session, figures: FiguresFile) -> tuple[Notice, ...]:
     made_from = {capture.number: capture for capture in figures.captures}
     notices = []
     for record in read_captures(session):
-        measured, void = made_from.get(record.number), record.description.void
-        if void is not None:
-            notices += [_outdated(record.number, f"has figures but is void ({void})")] if measured else []
-        elif measured is None:
+        measured = made_from.get(record.number)
+        if measured is None:
             notices.append(_outdated(record.number, "has no figures yet"))
         elif measured.sha256 != record.sha256 or measured.description != record.description:
             notices.append(_outdated(record.number, "was described anew since its figures were made"))

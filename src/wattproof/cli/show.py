@@ -41,7 +41,11 @@ def show_sessions(found: SessionsListed) -> str:
         return f"No sessions in {found.folder}. Begin one: wattproof session new amplifier.toml bench.toml"
     width = max(len(item.session) for item in found.sessions)
     lines = [f"{'session':<{width}}  captures  figures  amplifier"]
-    lines += [f"{s.session:<{width}}  {s.captures:>8}  {s.figures:>7}  {s.amplifier}" for s in found.sessions]
+    lines += [
+        f"{s.session:<{width}}  {s.captures:>8}  {s.figures:>7}  {s.amplifier}"
+        + (f" ({s.void} void)" if s.void else "")
+        for s in found.sessions
+    ]
     return "\n".join([*lines, *[f"! {problem}" for problem in found.problems]])
 
 

@@ -13,7 +13,8 @@ from pydantic import BaseModel, ConfigDict, TypeAdapter
 from wattproof import __version__
 from wattproof.amplifier import parse_amplifier
 from wattproof.bench import parse_bench, parse_readings
-from wattproof.errors import WattproofError
+from wattproof.errors import Notice, WattproofError
+from wattproof.measure import CaptureResult
 from wattproof.tasks.files import refuse_overwriting, shown_name, text_of
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Item, Wishes, is_readings, measure_items, opened
@@ -66,6 +67,7 @@ class SessionLine(_Answer):
     amplifier: str
     captures: int
     figures: int
+    void: int = 0
 
 
 class SessionsListed(_Answer):
@@ -166,6 +168,7 @@ def session_add(
     """
     store = _archive(archive)
     found = store.open_session(session)
+    store.recover(found)
     wishes, answers = wishes or Wishes(), answers or FileAnswers()
     chosen_load(found.bench, load=wishes.load, load_ohm=wishes.load_ohm)
     channels_said(wishes.channel)
@@ -194,6 +197,9 @@ def _keep(store: "Archive", session: "Session", item: Item, reader: str, step: s
         answers={k: v for k, v in said.items() if v},
     )
     twin = _twin(store, session, item.path)
+    if twin is not None:  # what was noted of it, and whether it is void, is not said here and so stays
+        kept = {"note": twin.description.note, "void": twin.description.void}
+        description = description.model_copy(update=kept)
     status: Literal["kept", "there already", "described anew"] = "kept"
     if twin is None:
         record = store.add_capture(session, item.path, description)
@@ -261,6 +267,7 @@ def session_figures(
     refuse_overwriting((html, csv), given=())
     store = _archive(archive)
     found = store.open_session(session)
+    store.recover(found)
     stored = store.read_figures(found, with_views=True)
     fresh = stored is not None and stored.wattproof == __version__ and not store.outdated(found, stored)
     if again or stored is None or not fresh:
@@ -273,16 +280,47 @@ def session_figures(
 
 def _measure_session(store: "Archive", session: "Session", tell: Callable[[str], None] | None) -> Any:  # noqa: ANN401  (FiguresFile, imported lazily)
     records = store.captures(session)
+    sound = [record for record in records if record.description.void is None]
     twice = {name for name, count in Counter(record.file for record in records).items() if count > 1}
-    items = [_item_of(store, session, record, twice) for record in records]
+    items = [_item_of(store, session, record, twice) for record in sound]
     groups = measure_items(items, bench=session.bench, amplifier=session.amplifier, tell=tell)
-    results = {record.number: group for record, group in zip(records, groups, strict=True)}
-    return store.write_figures(session, results)
+    results = {record.number: _with_cut(record, group) for record, group in zip(sound, groups, strict=True)}
+    void = {record.number: _void_result(record, tell) for record in records if record.description.void is not None}
+    return store.write_figures(session, {**results, **void})
+
+
+def _with_cut(record: "CaptureRecord", group: tuple[CaptureResult, ...]) -> tuple[CaptureResult, ...]:
+    """Add to what was measured of a recording whose recorder died that it ended before its end."""
+    live = record.live
+    if live is None or not live.cut_off:
+        return group
+    notice = Notice(
+        code="recording-cut-off",
+        message=f"The recording of step {live.step} ended after {live.n_samples / live.rate_hz:.3g} s, before the step "
+        "did: the program or the machine stopped.",
+        hint="Repeat the step if what is missing matters.",
+    )
+    return tuple(result.model_copy(update={"warnings": (*result.warnings, notice)}) for result in group)
+
+
+def _void_result(record: "CaptureRecord", tell: Callable[[str], None] | None) -> tuple[CaptureResult, ...]:
+    """Say that a capture is void in place of its figures."""
+    notice = Notice(
+        code="capture-void",
+        message=f"Capture {record.number} is void and was left out: {record.description.void}",
+        hint="Repeat its step if its figures are needed; the recording is kept.",
+    )
+    if tell is not None:
+        tell(notice.message)
+    kind = record.description.kind
+    return () if kind is None else (CaptureResult(file=record.file, kind=kind, warnings=(notice,)),)
 
 
 def _item_of(store: "Archive", session: "Session", record: "CaptureRecord", twice: set[str]) -> Item:
     said = record.description.answers
-    wishes = TypeAdapter(Wishes).validate_python(said.get("wishes", {}))
+    known = record.description.model_dump(include={"kind", "load"}) if record.live else {}
+    wished: Any = said.get("wishes", {})
+    wishes = TypeAdapter(Wishes).validate_python({**known, **wished})
     if wishes.captured_on is None:
         wishes = _dated(wishes, session.record.started.date())
     return Item(
@@ -314,13 +352,16 @@ def session_list(*, archive: Path | None = None) -> SessionsListed:
     for session in listing.sessions:
         try:
             stored = store.read_figures(session)
-            captures = len(store.captures(session))
+            captures = store.captures(session)
         except WattproofError as error:
             problems.append(str(error))
             continue
         figures = 0 if stored is None else sum(len(result.figures) for result in stored.results)
         name = f"{session.amplifier.maker} {session.amplifier.model}"
-        lines.append(SessionLine(session=session.id, amplifier=name, captures=captures, figures=figures))
+        void = sum(record.description.void is not None for record in captures)
+        lines.append(
+            SessionLine(session=session.id, amplifier=name, captures=len(captures), figures=figures, void=void)
+        )
     return SessionsListed(folder=store.root, sessions=tuple(lines), problems=tuple(problems))
 
 
