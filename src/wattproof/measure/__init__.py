@@ -1,7 +1,7 @@
 """Waveform and bench in, figures with uncertainty out; pure functions only."""
 
 from wattproof.measure.door import measure
-from wattproof.measure.kinds import tell_kind
+from wattproof.measure.kinds import Course, kind_of, level_course, tell_kind
 from wattproof.measure.model import CapturedChannel, CaptureResult, Condition, CurvePoint, Figure, Kind, Trace, Views
 from wattproof.measure.record import BenchRecord, Track, lay_on_bench
 from wattproof.measure.typed import measure_readings
@@ -11,13 +11,16 @@ __all__ = [
     "CaptureResult",
     "CapturedChannel",
     "Condition",
+    "Course",
     "CurvePoint",
     "Figure",
     "Kind",
     "Trace",
     "Track",
     "Views",
+    "kind_of",
     "lay_on_bench",
+    "level_course",
     "measure",
     "measure_readings",
     "tell_kind",

@@ -9,7 +9,7 @@ from wattproof.measure.burst import measure_burst
 from wattproof.measure.findings import Findings
 from wattproof.measure.hold import measure_hold
 from wattproof.measure.idle import measure_idle
-from wattproof.measure.kinds import kind_of, level_course
+from wattproof.measure.kinds import Course, kind_of, level_course
 from wattproof.measure.model import CapturedChannel, CaptureResult, Kind
 from wattproof.measure.ramp import measure_ramp
 from wattproof.measure.record import BenchRecord, Track
@@ -29,7 +29,13 @@ MEASURES: dict[Kind, Callable[[BenchRecord], Findings]] = {
 BLOCK_SAMPLES = 131_072
 
 
-def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Notice, ...] = ()) -> CaptureResult:
+def measure(
+    record: BenchRecord,
+    *,
+    kind: Kind | None = None,
+    course: Course | None = None,
+    notices: tuple[Notice, ...] = (),
+) -> CaptureResult:
     """Measure everything a capture allows.
 
     Parameters
@@ -38,6 +44,8 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
         From `lay_on_bench`.
     kind : Kind or None
         Told apart by the level's course when left out.
+    course : Course or None
+        What `level_course` found, where the caller has followed the level already: it is not followed twice then.
     notices : tuple of Notice
         What reading and laying on the bench had to say; they come first in the result's warnings.
 
@@ -59,7 +67,7 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
             why="its samples are not evenly spaced in time, so that neither a frequency nor a mean over cycles exists",
             hint="Export all samples, evenly spaced; wattproof read shows where the steps differ.",
         )
-    chosen, part, left_out = _told_apart(record, kind)
+    chosen, part, left_out = _told_apart(record, kind, course)
     # a hold is read once only and refuses broken values itself
     channels = () if chosen == "hold" else _channels(record)
     with one_thread():
@@ -78,11 +86,13 @@ def measure(record: BenchRecord, *, kind: Kind | None = None, notices: tuple[Not
     )
 
 
-def _told_apart(record: BenchRecord, kind: Kind | None) -> tuple[Kind, BenchRecord, tuple[Notice, ...]]:
+def _told_apart(
+    record: BenchRecord, kind: Kind | None, course: Course | None
+) -> tuple[Kind, BenchRecord, tuple[Notice, ...]]:
     """Give the kind, the part of the record that is measured, and what there is to say of that part."""
     if kind is not None and kind != "steady":
         return kind, record, ()
-    course = level_course(record)
+    course = course or level_course(record)
     chosen = kind or kind_of(course)
     return (chosen, *without_silence(record, course)) if chosen == "steady" else (chosen, record, ())
 

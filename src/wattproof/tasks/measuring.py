@@ -11,7 +11,16 @@ from typing import Literal
 from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench, Load, ReadingRow, parse_readings
 from wattproof.errors import Notice, SettingsError
-from wattproof.measure import BenchRecord, CaptureResult, lay_on_bench, measure_readings, tell_kind
+from wattproof.measure import (
+    BenchRecord,
+    CaptureResult,
+    Course,
+    Kind,
+    kind_of,
+    lay_on_bench,
+    level_course,
+    measure_readings,
+)
 from wattproof.measure import measure as measure_capture
 from wattproof.quantity import Ledger
 from wattproof.readers import open_recording
@@ -165,22 +174,21 @@ def measure_items(
     """
     ledger = Ledger()
     groups: list[tuple[CaptureResult, ...]] = [() for _ in items]
-    bursts: list[int] = []
+    bursts: list[tuple[int, _Laid]] = []
     for number, item in enumerate(items):
         if tell is not None:
             tell(f"measuring {item.name} ({number + 1} of {len(items)}) ...")
         if is_readings(item.path):
             groups[number] = _typed(item, bench, amplifier)
             continue
-        result = _measured(item, bench, ledger, beside=None)
-        if result is None:
-            bursts.append(number)
+        laid = _laid(item, bench, ledger)
+        if laid.kind == "burst" and laid.record.steady_power_w is None:
+            bursts.append((number, laid))
         else:
-            groups[number] = (result,)
+            groups[number] = (laid.measured(),)
     done = tuple(result for group in groups for result in group)
-    for number in bursts:
-        result = _measured(items[number], bench, ledger, beside=done)
-        groups[number] = () if result is None else (result,)
+    for number, laid in bursts:
+        groups[number] = (laid.measured(steady_power_w=_power_beside(done, laid.record.load)),)
     return groups
 
 
@@ -204,10 +212,23 @@ def opened(item: Item) -> Recording:
     return RenamedRecording(inner=open_recording(item.path, item.answers.answers()), source=item.name)
 
 
-def _measured(
-    item: Item, bench: Bench | None, ledger: Ledger, *, beside: Sequence[CaptureResult] | None
-) -> CaptureResult | None:
-    """Measure one recording; None for a burst train as long as nothing stands `beside` it to compare with."""
+@dataclass(frozen=True, kw_only=True)
+class _Laid:
+    """A recording laid on the bench and its kind told, with what there is to say of both: ready to be measured."""
+
+    record: BenchRecord
+    kind: Kind
+    notices: tuple[Notice, ...]
+    course: Course | None = None
+
+    def measured(self, *, steady_power_w: float | None = None) -> CaptureResult:
+        """Measure it; a burst may have got its steady power from a ramp meanwhile."""
+        record = replace(self.record, steady_power_w=steady_power_w) if steady_power_w else self.record
+        return measure_capture(record, kind=self.kind, course=self.course, notices=self.notices)
+
+
+def _laid(item: Item, bench: Bench | None, ledger: Ledger) -> _Laid:
+    """Lay one recording on the bench and tell its kind, following its level once for both the kind and the figures."""
     recording, wishes = opened(item), item.wishes
     table = quick_bench(recording, bench, channels=channels_said(wishes.channel), volts_per_unit=wishes.volts_per_unit)
     load = chosen_load(table, load=wishes.load, load_ohm=wishes.load_ohm)
@@ -220,14 +241,14 @@ def _measured(
         high_hz=wishes.high_hz,
         tone_hz=wishes.tone_hz,
         thd_limits=_ratios(wishes.thd_percent),
-        steady_power_w=wishes.steady_power_w or _power_beside(beside or (), load),
+        steady_power_w=wishes.steady_power_w or None,
         captured_on=wishes.captured_on,
     )
-    kind = wishes.kind or tell_kind(record)
-    if beside is None and kind == "burst" and record.steady_power_w is None:
-        return None
     told = (*recording.notices, *notices, *_load_notice(table, load), *_exact_notices(record))
-    return measure_capture(record, kind=kind, notices=told)
+    if wishes.kind is not None:
+        return _Laid(record=record, kind=wishes.kind, notices=told)
+    course = level_course(record)
+    return _Laid(record=record, kind=kind_of(course), course=course, notices=told)
 
 
 def _exact_notices(record: BenchRecord) -> tuple[Notice, ...]:
