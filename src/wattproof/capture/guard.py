@@ -19,7 +19,7 @@ AROUND_S = 0.5
 AFTER_S = 0.25
 """And until this long after it."""
 
-CHUNK = 4096
+CHUNK = 2048
 """Longer blocks are looked at in pieces of so many samples."""
 
 
@@ -61,7 +61,7 @@ class Guard:
         self._rows = SumRows(tracks=self._tracks, loads=loads or {})
         self._checks = make_checks(rows=self._rows, limits=limits, rate_hz=rate_hz, tone_hz=tone_hz, loads=loads or {})
         self._unwatched = unwatched(rows=self._rows, limits=limits)
-        longest = max([1, *(getattr(check, "window", 1) for check in self._checks), round(0.2 * rate_hz)])
+        longest = max((getattr(check, "window", 1) for check in self._checks), default=1)
         self._sums = RunningSums(n_rows=self._rows.n_rows, longest=longest, block=CHUNK)
         self._around: Ring | None = None
         self._after_left = round(AFTER_S * rate_hz)
@@ -181,20 +181,32 @@ class Guard:
     def _look(self, block: Samples) -> None:
         raw = np.ascontiguousarray(block.T)
         self._keep(raw)
-        if not np.isfinite(raw).all():
+        ends = np.array([raw.min(axis=1), raw.max(axis=1)])  # a sample that is no number shows here too
+        if not np.isfinite(ends).all():
             raise CaptureFailedError(
                 f"A sample near {self._seen / self.rate_hz:.3f} s is no number.",
                 why="The recorder gave something that is not finite; the guard cannot judge it.",
                 hint="The drive was stopped. Check the interface and repeat the step.",
             )
         if self._tripped is None and self._tracks:
-            self._watch(raw[self._columns])
+            self._watch(raw[self._columns], ends[:, self._columns])
         self._seen += len(block)
 
-    def _watch(self, raw: Samples) -> None:
-        values = raw * self._scales + self._offsets
+    def _watch(self, raw: Samples, ends: Samples) -> None:
+        values = raw * self._scales
+        values += self._offsets
         self._sums.push(self._rows.of(values))
-        view = View(start=self._seen, rate_hz=self.rate_hz, raw=raw, values=values, sums=self._sums)
+        ends_values = ends * self._scales.T + self._offsets.T
+        view = View(
+            start=self._seen,
+            rate_hz=self.rate_hz,
+            raw=raw,
+            values=values,
+            sums=self._sums,
+            lowest=ends_values.min(axis=0).tolist(),
+            highest=ends_values.max(axis=0).tolist(),
+            magnitude=np.abs(ends).max(axis=0).tolist(),
+        )
         found = [trip for check in self._checks if (trip := check.look(view)) is not None]
         if found:
             self.trip(min(found, key=lambda trip: trip.sample or 0))

@@ -39,16 +39,18 @@ READABLE_A = 0.25
 
 
 class SumRows:
-    """The rows whose running sums the checks share: each track, squares of the loads' tracks, powers.
+    """The rows whose running sums the checks share: tracks whose mean is judged, squares of the loads' tracks, powers.
 
     A load's power is v·i where its current is recorded, else v²/R with the lowest magnitude of the load in use.
     """
 
     def __init__(self, *, tracks: Sequence[GuardTrack], loads: Ohms) -> None:
         self.tracks = tuple(tracks)
+        self._plain = [row for row, track in enumerate(tracks) if track.role not in {"load_current", "drive_voltage"}]
         self._squared = [row for row, track in enumerate(tracks) if track.role in {"load_voltage", "load_current"}]
-        self.squares = {row: len(tracks) + n for n, row in enumerate(self._squared)}
-        n_rows = len(tracks) + len(self._squared)
+        self.plain = {row: n for n, row in enumerate(self._plain)}
+        self.squares = {row: len(self._plain) + n for n, row in enumerate(self._squared)}
+        n_rows = len(self._plain) + len(self._squared)
         self._products = self._load_products()
         self._resistors = self._load_resistors(loads)
         self.power_row = n_rows if self._products or self._resistors else None
@@ -83,11 +85,10 @@ class SumRows:
 
     def of(self, values: Samples) -> Samples:
         """Give the rows of a block, shape (n_rows, n_samples), from its tracks in volts and amperes."""
-        n_tracks, n_samples = values.shape
-        rows = np.empty((self.n_rows, n_samples))
-        rows[:n_tracks] = values
-        squares = rows[n_tracks : n_tracks + len(self._squared)]
-        np.square(values[self._squared], out=squares)
+        rows = np.empty((self.n_rows, values.shape[1]))
+        n_plain, n_squared = len(self._plain), len(self._squared)
+        rows[:n_plain] = values[self._plain]
+        np.square(values[self._squared], out=rows[n_plain : n_plain + n_squared])
         if self.power_row is not None:
             powers = [values[volts] * values[amps] for volts, amps in self._products]
             powers += [rows[self.squares[row]] / ohm for row, ohm in self._resistors]
@@ -170,6 +171,7 @@ def _dc(rows: SumRows, limits: StepLimits, clock: _Clock) -> list[Check]:
             code="load-dc",
             track=rows.tracks[row],
             row=row,
+            sum_row=rows.plain[row],
             window=clock.cycles(DC_MEAN_S),
             low=-limits.load_dc_v,
             high=limits.load_dc_v,
@@ -194,12 +196,22 @@ def _supply(rows: SumRows, limits: StepLimits, clock: _Clock) -> list[Check]:
          "Let it cool, with air moving past its heat sink, before going on."),
     ]  # fmt: skip
     return [
-        MeanBand(code=code, track=rows.tracks[row], row=row, window=length, low=band[0], high=band[1], unit=unit,
-                 hint=hint, steady=steady)
+        MeanBand(
+            code=code,
+            track=rows.tracks[row],
+            row=row,
+            sum_row=rows.plain[row],
+            window=length,
+            low=band[0],
+            high=band[1],
+            unit=unit,
+            hint=hint,
+            steady=steady,
+        )
         for role, code, band, unit, length, steady, hint in asked
         if band != (None, None)
         for row in rows.all(role)
-    ]  # fmt: skip
+    ]
 
 
 def _loads(rows: SumRows, loads: Ohms, clock: _Clock) -> list[Check]:

@@ -34,7 +34,11 @@ class View:
     values : Samples of the same shape
         Volts, amperes, degrees Celsius.
     sums : RunningSums
-        Of the rows that `Rows` names.
+        Of the rows that `SumRows` names.
+    lowest, highest : list of float, length n_tracks
+        Of `values`.
+    magnitude : list of float, length n_tracks
+        Greatest of `raw`.
     """
 
     start: int
@@ -42,6 +46,14 @@ class View:
     raw: Samples
     values: Samples
     sums: RunningSums
+    lowest: list[float]
+    highest: list[float]
+    magnitude: list[float]
+
+    @property
+    def n_samples(self) -> int:
+        """Samples in it."""
+        return int(self.values.shape[1])
 
     def placed(self, place: int, trip: Trip) -> Trip:
         """Give a trip its sample: a place in the block."""
@@ -70,9 +82,9 @@ class Peak:
 
     def look(self, view: View) -> Trip | None:
         """Give the first sample past the limit."""
-        values = view.values[self.row]
-        if max(values.max(), -values.min()) <= self.limit:
+        if view.highest[self.row] <= self.limit and view.lowest[self.row] >= -self.limit:
             return None
+        values = view.values[self.row]
         place = int(np.argmax(np.abs(values) > self.limit))
         value = float(values[place])
         return view.placed(
@@ -90,17 +102,18 @@ class Peak:
         )
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True)
 class MeanBand:
-    """The mean over a window, outside a band; `steady` asks for a full window first, `lasting` for some persistence.
+    """The mean over a window, outside a band; `steady` asks for a full window first, `above` and `below` that it lasts.
 
-    With `lasting`, the mean must also keep its sign: a tone's own running mean swings about zero at the edges of a
+    With those two, the mean must also keep its sign: a tone's own running mean swings about zero at the edges of a
     burst, and is back at zero after each whole cycle.
     """
 
     code: str
     track: GuardTrack
     row: int
+    sum_row: int
     window: int
     low: float | None
     high: float | None
@@ -109,10 +122,13 @@ class MeanBand:
     steady: bool = False
     above: Lasting | None = None
     below: Lasting | None = None
+    _inside: int = 0
 
     def look(self, view: View) -> Trip | None:
         """Give the first sample at which the mean is, or has long been, outside."""
-        mean = view.sums.mean(self.row, self.window)
+        if self._surely_inside(view):
+            return None
+        mean = view.sums.mean(self.sum_row, self.window)
         skipped = min(max(0, self.window - 1 - view.start), len(mean)) if self.steady else 0
         places = [
             self._first(mean[skipped:] > self.high, self.above) if self.high is not None else None,
@@ -120,6 +136,14 @@ class MeanBand:
         ]
         found = [place + skipped for place in places if place is not None]
         return self._trip(view, min(found), float(mean[min(found)])) if found else None
+
+    def _surely_inside(self, view: View) -> bool:
+        """Whether no sample of this block and of the window before it is outside: then no mean can be."""
+        high = self.high is None or view.highest[self.row] <= self.high
+        low = self.low is None or view.lowest[self.row] >= self.low
+        inside_before = self._inside
+        self._inside = inside_before + view.n_samples if high and low else 0
+        return high and low and inside_before >= self.window
 
     @staticmethod
     def _first(outside: NDArray[np.bool_], lasting: Lasting | None) -> int | None:
@@ -157,10 +181,10 @@ class Clipped:
 
     def look(self, view: View) -> Trip | None:
         """Give the sample that is one too many."""
-        numbers = view.raw[self._row]
         threshold = AT_FULL_SCALE * self._full_scale
-        if max(numbers.max(), -numbers.min()) < threshold:
+        if view.magnitude[self._row] < threshold:
             return None
+        numbers = view.raw[self._row]
         counts = self._count + np.cumsum(np.abs(numbers) >= threshold)
         self._count = int(counts[-1])
         if self._count <= CLIPPED_SAMPLES:
@@ -197,17 +221,19 @@ class LoadThere:
 
     def look(self, view: View) -> Trip | None:
         """Give the first sample at which the ratio has been out of reach for a millisecond."""
-        volts = np.sqrt(np.maximum(view.sums.mean(self.volts_row, self.window), 0.0))
-        amps = np.sqrt(np.maximum(view.sums.mean(self.amps_row, self.window), 0.0))
-        volts_there = volts > max(self.readable_v, 2 * self.readable_a * self.ohm_high)
-        amps_there = amps > max(self.readable_a, 2 * self.readable_v / self.ohm_low)
-        opened = self.open_for.first(volts_there & (volts > OFF_BY * self.ohm_high * amps))
-        shorted = self.short_for.first(amps_there & (volts * OFF_BY < self.ohm_low * amps))
+        volts2 = view.sums.mean(self.volts_row, self.window)
+        amps2 = view.sums.mean(self.amps_row, self.window)
+        volts2_there = max(self.readable_v, 2 * self.readable_a * self.ohm_high) ** 2
+        amps2_there = max(self.readable_a, 2 * self.readable_v / self.ohm_low) ** 2
+        opened = self.open_for.first((volts2 > volts2_there) & (volts2 > (OFF_BY * self.ohm_high) ** 2 * amps2))
+        shorted = self.short_for.first((amps2 > amps2_there) & (OFF_BY**2 * volts2 < self.ohm_low**2 * amps2))
         found = [(place, code) for place, code in ((opened, "open"), (shorted, "shorted")) if place is not None]
         if not found:
             return None
         place, state = min(found)
-        return self._trip(view, place, state, float(volts[place]), float(amps[place]))
+        return self._trip(
+            view, place, state, max(float(volts2[place]), 0.0) ** 0.5, max(float(amps2[place]), 0.0) ** 0.5
+        )
 
     def _trip(self, view: View, place: int, state: str, volts: float, amps: float) -> Trip:
         limit_ohm = OFF_BY * self.ohm_high if state == "open" else self.ohm_low / OFF_BY
@@ -243,9 +269,9 @@ class Energy:
 
     def look(self, view: View) -> Trip | None:
         """Give the sample that completes the energy allowed."""
-        joules = view.sums.total(self.row) / view.rate_hz
-        if joules.max() <= self.limit_j:
+        if view.sums.latest(self.row) / view.rate_hz <= self.limit_j:
             return None
+        joules = view.sums.total(self.row) / view.rate_hz
         place = int(np.argmax(joules > self.limit_j))
         return view.placed(
             place,
