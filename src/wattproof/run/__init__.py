@@ -1,5 +1,6 @@
 """Carries out a run sheet: rig, guard, live figures and the archive's writer together; stops, repeats, resumes."""
 
+from wattproof.run.conductor import Carried, State, carry_out
 from wattproof.run.events import (
     Event,
     FigureSeen,
@@ -12,16 +13,28 @@ from wattproof.run.events import (
     Told,
     Tripped,
 )
+from wattproof.run.knowledge import Knowledge, LevelFound, RampFound
+from wattproof.run.resume import Progress, read_progress
+from wattproof.run.stopping import StopButton
 
 __all__ = [
+    "Carried",
     "Event",
     "FigureSeen",
+    "Knowledge",
+    "LevelFound",
     "Live",
+    "Progress",
+    "RampFound",
     "Resting",
     "RunBegun",
     "RunEnded",
+    "State",
     "StepBegun",
     "StepEnded",
+    "StopButton",
     "Told",
     "Tripped",
+    "carry_out",
+    "read_progress",
 ]
