@@ -5,8 +5,10 @@ from wattproof.testing.burst import BurstTruth, burst_train
 from wattproof.testing.capture import Capture, Recorder, merge, wire, workshop_wiring
 from wattproof.testing.clipping import clipped_power, clipped_sine, clipped_thd, harmonic_peak, overdrive_at
 from wattproof.testing.example import example, example_recording
+from wattproof.testing.exchange import Peer, ScriptedWire, exchange
 from wattproof.testing.hold import HoldTruth, hold, hold_blocks, write_hold
 from wattproof.testing.idle import IdleTruth, a_weight, idle
+from wattproof.testing.loop import LoopBench, LoopFault, LoopRecorder
 from wattproof.testing.ramp import RampTruth, clipped_ramp
 from wattproof.testing.steady import Harmonic, Source, SteadyTruth, SupplyTruth, inductance_for_angle, steady_tone
 
@@ -16,8 +18,13 @@ __all__ = [
     "Harmonic",
     "HoldTruth",
     "IdleTruth",
+    "LoopBench",
+    "LoopFault",
+    "LoopRecorder",
+    "Peer",
     "RampTruth",
     "Recorder",
+    "ScriptedWire",
     "Source",
     "SteadyTruth",
     "SupplyTruth",
@@ -30,6 +37,7 @@ __all__ = [
     "clipped_thd",
     "example",
     "example_recording",
+    "exchange",
     "harmonic_peak",
     "hold",
     "hold_blocks",
