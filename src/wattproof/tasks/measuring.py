@@ -167,10 +167,12 @@ def measure_items(
     bench: Bench | None,
     amplifier: Amplifier | None,
     tell: Callable[[str], None] | None = None,
+    beside: Sequence[CaptureResult] = (),
 ) -> list[tuple[CaptureResult, ...]]:
     """Measure files in order, on one ledger; typed readings give a result a row, recordings one each.
 
-    A burst's headroom is over the steady power, which a ramp beside it may tell: bursts come last.
+    A burst's headroom is over the steady power, which a ramp may tell, one of these or one measured `beside` them:
+    bursts come last.
     """
     ledger = Ledger()
     groups: list[tuple[CaptureResult, ...]] = [() for _ in items]
@@ -186,7 +188,7 @@ def measure_items(
             bursts.append((number, laid))
         else:
             groups[number] = (laid.measured(),)
-    done = tuple(result for group in groups for result in group)
+    done = (*beside, *(result for group in groups for result in group))
     for number, laid in bursts:
         groups[number] = (laid.measured(steady_power_w=_power_beside(done, laid.record.load)),)
     return groups

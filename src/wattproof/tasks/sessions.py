@@ -2,7 +2,7 @@
 
 import hashlib
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import date, datetime, time
 from pathlib import Path
@@ -271,20 +271,31 @@ def session_figures(
     stored = store.read_figures(found, with_views=True)
     fresh = stored is not None and stored.wattproof == __version__ and not store.outdated(found, stored)
     if again or stored is None or not fresh:
-        stored = _measure_session(store, found, tell)
+        stored = measure_session(store, found, tell)
     answer = Measured(captures=tuple(stored.results))
     title = f"{found.amplifier.maker} {found.amplifier.model}"
     answer.write(html=html, csv=csv, bench=found.bench, amplifier=found.amplifier, title=title)
     return answer
 
 
-def _measure_session(store: "Archive", session: "Session", tell: Callable[[str], None] | None) -> Any:  # noqa: ANN401  (FiguresFile, imported lazily)
-    records = store.captures(session)
+def measure_session(
+    store: "Archive",
+    session: "Session",
+    tell: Callable[[str], None] | None,
+    *,
+    known: Mapping[int, CaptureResult] | None = None,
+) -> Any:  # noqa: ANN401  (FiguresFile, imported lazily)
+    """Measure a session's captures, but for those whose results are `known`, and keep the figures of all."""
+    known, records = known or {}, store.captures(session)
     sound = [record for record in records if record.description.void is None]
-    twice = {name for name, count in Counter(record.file for record in records).items() if count > 1}
-    items = [_item_of(store, session, record, twice) for record in sound]
-    groups = measure_items(items, bench=session.bench, amplifier=session.amplifier, tell=tell)
-    results = {record.number: _with_cut(record, group) for record, group in zip(sound, groups, strict=True)}
+    fresh = [record for record in sound if record.number not in known]
+    items = [item_of(store, session, record) for record in fresh]
+    beside = tuple(known[record.number] for record in sound if record.number in known)
+    groups = measure_items(items, bench=session.bench, amplifier=session.amplifier, tell=tell, beside=beside)
+    results: dict[int, tuple[CaptureResult, ...]] = {
+        record.number: (known[record.number],) for record in sound if record.number in known
+    }
+    results |= {record.number: _with_cut(record, group) for record, group in zip(fresh, groups, strict=True)}
     void = {record.number: _void_result(record, tell) for record in records if record.description.void is not None}
     return store.write_figures(session, {**results, **void})
 
@@ -316,7 +327,9 @@ def _void_result(record: "CaptureRecord", tell: Callable[[str], None] | None) ->
     return () if kind is None else (CaptureResult(file=record.file, kind=kind, warnings=(notice,)),)
 
 
-def _item_of(store: "Archive", session: "Session", record: "CaptureRecord", twice: set[str]) -> Item:
+def item_of(store: "Archive", session: "Session", record: "CaptureRecord") -> Item:
+    """Give a kept capture as something to be measured, under its own name or, where others share it, its folder's."""
+    names = Counter(other.file for other in store.captures(session))
     said = record.description.answers
     known = record.description.model_dump(include={"kind", "load"}) if record.live else {}
     wished: Any = said.get("wishes", {})
@@ -325,7 +338,7 @@ def _item_of(store: "Archive", session: "Session", record: "CaptureRecord", twic
         wishes = _dated(wishes, session.record.started.date())
     return Item(
         path=store.original_path(session, record),
-        name=f"{record.folder}/{record.file}" if record.file in twice else record.file,
+        name=f"{record.folder}/{record.file}" if names[record.file] > 1 else record.file,
         wishes=wishes,
         answers=TypeAdapter(FileAnswers).validate_python(said.get("answers", {})),
     )
