@@ -108,7 +108,7 @@ def _break(rows: dict[str, Samples], what: LoopFaultKind, late: np.ndarray[tuple
         "dc": ("load_voltage", lambda volts: volts + 10.0),
         "supply_collapse": ("supply_voltage", lambda volts: 0.5 * volts),
         "supply_surge": ("supply_voltage", lambda volts: 1.35 * volts),
-        "supply_over_current": ("supply_current", lambda amps: amps + 190.0),
+        "supply_over_current": ("supply_current", lambda amps: amps + 150.0),
         "overheated": ("temperature", lambda degrees: degrees + 100.0),
         "clipped_input": ("load_current", lambda amps: np.copysign(60.0, amps)),
         "over_current": ("load_current", lambda amps: amps + np.copysign(40.0, amps)),
@@ -141,6 +141,7 @@ class LoopRecorder:
     loop: LoopBench = field(default_factory=LoopBench)
     paced: bool = False
     patience_s: float = 2.0
+    stall_s: float = 0.5
     passed_s: float = 0.0
     closed: bool = False
 
@@ -170,7 +171,7 @@ class LoopRecorder:
 
         return start_stream(
             pump, turn, block_samples=self.block_samples, n_tracks=len(SCALES), paced=self.paced,
-            patience_s=self.patience_s, on_trip=on_trip,
+            patience_s=self.patience_s, on_trip=on_trip, stall_s=self.stall_s,
         )  # fmt: skip
 
     def pass_time(self, seconds: float) -> None:
