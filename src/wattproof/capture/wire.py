@@ -16,6 +16,7 @@ QUIET_S = 0.1
 _SLICE_S = 0.05
 """Whoever waits looks up this often whether something urgent wants the line, seconds."""
 
+_SHOWN_BYTES = 40
 _LINE_BYTES = 1 << 16
 _CHUNK_BYTES = 1 << 20
 
@@ -74,7 +75,7 @@ class LinkWire:
         self._hurry = threading.Event()
         self._buffer = bytearray()
         self._deadline_s = 0.0
-        self._asked = ""
+        self._asked, self._came, self._n_came = "", b"", 0
         self._in_step, self._owes_end, self._closed = True, False, False
         self._link: Link | None = open_link(min(OPEN_S, timeout_s))
 
@@ -207,6 +208,7 @@ class LinkWire:
                 self._reopen()
             self._deadline_s, self._asked = time.monotonic() + self.timeout_s, text
             self._drop_unasked()
+            self._came, self._n_came = b"", 0
             try:
                 self._open().send(self._encoded(text))
                 yield
@@ -261,12 +263,13 @@ class LinkWire:
             more = link.receive(n_bytes, end=end[-1:], within_s=min(left, _SLICE_S) if link.is_stream else left)
             self._buffer += more
             if more:
+                self._came, self._n_came = (self._came + more)[:_SHOWN_BYTES], self._n_came + len(more)
                 return True
         return False
 
     def _more(self, n_bytes: int, end: bytes = b"") -> None:
         if self._left_s() <= 0 or not self._pull(n_bytes, end, self._left_s()):
-            raise self._silent()
+            raise self._silent(end)
 
     def _line(self) -> bytes:
         while True:
@@ -276,7 +279,7 @@ class LinkWire:
             if at >= 0:
                 return self._taken(at + len(self._answer_end))
             if len(self._buffer) > _LINE_BYTES:
-                raise self._silent()
+                raise self._silent(self._answer_end)
             self._more(4096, self._answer_end)
 
     def _skip_late_end(self) -> None:
@@ -290,7 +293,7 @@ class LinkWire:
         while self._pull(4096, b"", min(QUIET_S, max(0.0, self._left_s()))):
             pass
         if self._left_s() <= 0:
-            raise self._silent()
+            raise self._silent(b"")
         return self._taken(len(self._buffer))
 
     def _text(self, answer: bytes) -> str:
@@ -307,24 +310,25 @@ class LinkWire:
         if not all(sign.isprintable() or sign == "\t" for sign in text):
             raise WireError(
                 f'{self.where} answered "{self._asked}" with what is no text.',
-                why=f"it sent {answer[:40]!r}",
+                why=f"it sent {answer[:_SHOWN_BYTES]!r}",
                 hint="Check that the address is that instrument's, and on a serial line the baud rate.",
             )
         return text
 
-    def _silent(self) -> WireError:
-        came = bytes(self._buffer)
+    def _silent(self, end: bytes) -> WireError:
+        """Tell that the deadline is over: what came, and the end of a line that did not."""
         asked = f'{self.where} did not answer "{self._asked}" within {self.timeout_s:g} s.'
-        if not came:
+        if not self._n_came:
             return WireError(
                 asked,
                 why="nothing came",
                 hint="Check that it is on, its cable and its address, and that it knows this question; "
                 "if it is only slow, raise timeout_s in the bench file.",
             )
-        shown = f"{len(came)} bytes came, {came[:40]!r}"
-        if self._answer_end and self._answer_end not in came:
-            name = {b"\n": "LF", b"\r": "CR", b"\r\n": "CR LF"}.get(self._answer_end, repr(self._answer_end))
+        dots = "..." if self._n_came > len(self._came) else ""
+        shown = f"{self._n_came} bytes came, {self._came!r}{dots}"
+        if end:
+            name = {b"\n": "LF", b"\r": "CR", b"\r\n": "CR LF"}.get(end, repr(end))
             return WireError(
                 asked,
                 why=f"{shown}, but not the end of a line ({name})",
