@@ -7,7 +7,7 @@ import numpy as np
 
 from wattproof.capture.contract import Block, Samples, Trip
 from wattproof.capture.guard_build import SumRows, make_checks, unwatched
-from wattproof.capture.guard_checks import FullPower, View
+from wattproof.capture.guard_checks import FullPower, LoadThere, MeanBand, View
 from wattproof.capture.guard_ring import Ring, RunningSums
 from wattproof.capture.guard_tracks import GuardTrack, Ohms
 from wattproof.errors import CaptureFailedError, Notice
@@ -61,8 +61,11 @@ class Guard:
         self._rows = SumRows(tracks=self._tracks, loads=loads or {})
         self._checks = make_checks(rows=self._rows, limits=limits, rate_hz=rate_hz, tone_hz=tone_hz, loads=loads or {})
         self._unwatched = unwatched(rows=self._rows, limits=limits)
-        longest = max((getattr(check, "window", 1) for check in self._checks), default=1)
-        self._sums = RunningSums(n_rows=self._rows.n_rows, longest=longest, block=CHUNK)
+        slow = [check.window for check in self._checks if isinstance(check, MeanBand) and check.slow]
+        fast = [check.window for check in self._checks if isinstance(check, (LoadThere, FullPower))]
+        fast += [check.window for check in self._checks if isinstance(check, MeanBand) and not check.slow]
+        self._sums = RunningSums(n_rows=self._rows.n_rows, longest=max(fast, default=1), block=CHUNK)
+        self._slow_sums = RunningSums(n_rows=len(self._rows.volts), longest=max(slow, default=1), block=CHUNK)
         self._around: Ring | None = None
         self._after_left = round(AFTER_S * rate_hz)
         self._lock = Lock()
@@ -196,6 +199,7 @@ class Guard:
         values = raw * self._scales
         values += self._offsets
         self._sums.push(self._rows.of(values))
+        self._slow_sums.push(values[self._rows.volts])
         ends_values = ends * self._scales.T + self._offsets.T
         view = View(
             start=self._seen,
@@ -203,6 +207,7 @@ class Guard:
             raw=raw,
             values=values,
             sums=self._sums,
+            slow_sums=self._slow_sums,
             lowest=ends_values.min(axis=0).tolist(),
             highest=ends_values.max(axis=0).tolist(),
             magnitude=np.abs(ends).max(axis=0).tolist(),

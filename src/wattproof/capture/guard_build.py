@@ -1,6 +1,7 @@
 """Which checks a bench and its limits ask for, and which limits cannot be watched there."""
 
 from collections.abc import Sequence
+from math import pi
 
 import numpy as np
 
@@ -15,11 +16,14 @@ from wattproof.plan import StepLimits
 SUPPLY_MEAN_S = 0.002
 """Supply voltage is judged by its mean over this long, supply current over half cycles at least this long, seconds."""
 
-DC_MEAN_S = 0.1
-"""Output DC is judged by its mean over whole cycles at least this long, seconds ..."""
+DC_MEAN_S = (0.1, 2.0)
+"""Output DC is judged by its mean over whole cycles, no shorter and no longer than this, seconds (`_dc_mean_s`) ..."""
 
 DC_LASTS_S = 0.02
 """... that stays past the limit for whole cycles at least this long."""
+
+SILENT_DC_MEAN_S = 0.5
+"""The same mean where no tone is driven, seconds."""
 
 LOAD_MEAN_S = 0.005
 """The load is judged by r.m.s. values over half cycles at least this long, seconds ..."""
@@ -38,6 +42,9 @@ READABLE_V = 0.5
 READABLE_A = 0.25
 
 
+_JUDGED_BY_MEAN = {"supply_voltage", "supply_current", "temperature"}
+
+
 class SumRows:
     """The rows whose running sums the checks share: tracks whose mean is judged, squares of the loads' tracks, powers.
 
@@ -46,9 +53,10 @@ class SumRows:
 
     def __init__(self, *, tracks: Sequence[GuardTrack], loads: Ohms) -> None:
         self.tracks = tuple(tracks)
-        self._plain = [row for row, track in enumerate(tracks) if track.role not in {"load_current", "drive_voltage"}]
+        self._plain = [row for row, track in enumerate(tracks) if track.role in _JUDGED_BY_MEAN]
         self._squared = [row for row, track in enumerate(tracks) if track.role in {"load_voltage", "load_current"}]
         self.plain = {row: n for n, row in enumerate(self._plain)}
+        self.volts = self.all("load_voltage")
         self.squares = {row: len(self._plain) + n for n, row in enumerate(self._squared)}
         n_rows = len(self._plain) + len(self._squared)
         self._products = self._load_products()
@@ -129,13 +137,13 @@ def make_checks(
 class _Clock:
     def __init__(self, *, rate_hz: float, tone_hz: float | None) -> None:
         self._rate_hz = rate_hz
-        self._tone_hz = tone_hz
+        self.tone_hz = tone_hz
 
     def cycles(self, at_least_s: float) -> int:
-        return window(at_least_s=at_least_s, rate_hz=self._rate_hz, tone_hz=self._tone_hz)
+        return window(at_least_s=at_least_s, rate_hz=self._rate_hz, tone_hz=self.tone_hz)
 
     def half_cycles(self, at_least_s: float) -> int:
-        return window(at_least_s=at_least_s, rate_hz=self._rate_hz, tone_hz=self._tone_hz, cycles=0.5)
+        return window(at_least_s=at_least_s, rate_hz=self._rate_hz, tone_hz=self.tone_hz, cycles=0.5)
 
     def plain(self, at_least_s: float) -> int:
         return window(at_least_s=at_least_s, rate_hz=self._rate_hz, tone_hz=None)
@@ -171,8 +179,9 @@ def _dc(rows: SumRows, limits: StepLimits, clock: _Clock) -> list[Check]:
             code="load-dc",
             track=rows.tracks[row],
             row=row,
-            sum_row=rows.plain[row],
-            window=clock.cycles(DC_MEAN_S),
+            sum_row=sum_row,
+            slow=True,
+            window=clock.cycles(_dc_mean_s(rows.tracks[row], limits, limits.load_dc_v, clock)),
             low=-limits.load_dc_v,
             high=limits.load_dc_v,
             unit="V",
@@ -180,8 +189,20 @@ def _dc(rows: SumRows, limits: StepLimits, clock: _Clock) -> list[Check]:
             above=Lasting(lasting),
             below=Lasting(lasting),
         )
-        for row in rows.all("load_voltage")
+        for sum_row, row in enumerate(rows.volts)
     ]
+
+
+def _dc_mean_s(track: GuardTrack, limits: StepLimits, limit_v: float, clock: _Clock) -> float:
+    """So long that no burst within the voltage limit can look like DC, seconds.
+
+    Through a coupling capacitor, whatever its corner, the integral of a burst of peak V at f stays within V/(π·f): the
+    mean over T is V/(π·f·T) at most, and at the limit where T = V/(π·f·limit).
+    """
+    if clock.tone_hz is None:
+        return SILENT_DC_MEAN_S
+    peak_v = limits.load_voltage_v or track.range or 100.0
+    return min(max(DC_MEAN_S[0], peak_v / (pi * clock.tone_hz * limit_v)), DC_MEAN_S[1])
 
 
 def _supply(rows: SumRows, limits: StepLimits, clock: _Clock) -> list[Check]:

@@ -33,8 +33,8 @@ class View:
         File units.
     values : Samples of the same shape
         Volts, amperes, degrees Celsius.
-    sums : RunningSums
-        Of the rows that `SumRows` names.
+    sums, slow_sums : RunningSums
+        Of the rows that `SumRows` names, and of its load voltages over longer windows.
     lowest, highest : list of float, length n_tracks
         Of `values`.
     magnitude : list of float, length n_tracks
@@ -46,6 +46,7 @@ class View:
     raw: Samples
     values: Samples
     sums: RunningSums
+    slow_sums: RunningSums
     lowest: list[float]
     highest: list[float]
     magnitude: list[float]
@@ -119,6 +120,7 @@ class MeanBand:
     high: float | None
     unit: str
     hint: str
+    slow: bool = False
     steady: bool = False
     above: Lasting | None = None
     below: Lasting | None = None
@@ -128,7 +130,7 @@ class MeanBand:
         """Give the first sample at which the mean is, or has long been, outside."""
         if self._surely_inside(view):
             return None
-        mean = view.sums.mean(self.sum_row, self.window)
+        mean = (view.slow_sums if self.slow else view.sums).mean(self.sum_row, self.window)
         skipped = min(max(0, self.window - 1 - view.start), len(mean)) if self.steady else 0
         places = [
             self._first(mean[skipped:] > self.high, self.above) if self.high is not None else None,
