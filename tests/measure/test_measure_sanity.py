@@ -1,5 +1,6 @@
 """Sanity speaks up when it should, with numbers and a cure, and is silent on a clean capture."""
 
+import re
 from datetime import date
 
 import numpy as np
@@ -18,7 +19,7 @@ from wattproof.testing import (
     wire,
     workshop_wiring,
 )
-from wattproof.waveform import MemoryRecording, Waveform
+from wattproof.waveform import Channel, MemoryRecording, Waveform
 
 ALL = ("load_voltage", "load_current", "drive_voltage", "supply_voltage", "supply_current")
 CLEAN = {
@@ -36,7 +37,9 @@ def wired(**by_role):
 def said(capture, *, stated=None, load=None, kind="steady", **wishes):
     """Warnings by code of a capture measured with the bench as it is stated."""
     bench = capture.bench if stated is None else capture.bench.model_copy(update={"channels": stated})
-    record, notices = lay_on_bench(capture.recording, bench=bench, load=load or capture.bench.loads[0], **wishes)
+    record, notices = lay_on_bench(
+        capture.recording, bench=bench, load=load or next(iter(capture.bench.loads), None), **wishes
+    )
     return {notice.code: notice for notice in measure(record, kind=kind, notices=notices).warnings}
 
 
@@ -197,6 +200,64 @@ def test_a_level_that_moves_is_told():
     notice = said(moving)["unsteady-tone"]
     # sixteen frames see fifteen sixteenths of the six per cent
     assert notice.numbers["swing"] == pytest.approx(0.06 * 15 / 16, rel=0.05)
+
+
+def moving(hz_per_s=0.0, rise=0.0, wow_rad=0.0, *, tone_hz=997.0, seconds=2.0, noise=1e-4):
+    """A tone whose frequency drifts, whose level rises, whose phase swings; all made here, sample by sample."""
+    times_s = np.arange(round(48_000 * seconds)) / 48_000.0
+    phase = 2 * np.pi * (tone_hz + hz_per_s * times_s / 2) * times_s + wow_rad * np.sin(2 * np.pi * 1.3 * times_s)
+    volts = 28.0 * (1 + rise * (times_s / seconds - 0.5)) * (np.sin(phase) + 1e-4 * np.sin(3 * phase))
+    volts += noise * np.random.default_rng(8).normal(size=times_s.size)
+    wave = Waveform(samples=volts[np.newaxis], rate_hz=48_000.0, channels=(Channel(name="1"),))
+    bench = Bench(channels=wire("load_voltage", full_scale=1000.0))
+    return said(Capture(recording=MemoryRecording(waveform=wave), bench=bench, truth=None))
+
+
+STEADINESS = {"unsteady-tone", "frequency-drifts"}
+
+
+@pytest.mark.parametrize(("noise", "least"), [(1e-4, 1e-4), (0.02, 2e-3)])
+@pytest.mark.parametrize("factor", [1, 10, 100])
+def test_a_frequency_that_drifts_is_told_as_such_and_not_as_a_level(noise, least, factor):
+    told = moving(hz_per_s=factor * least, noise=noise)
+    assert set(told) & STEADINESS == {"frequency-drifts"}
+    numbers = told["frequency-drifts"].numbers
+    assert numbers["drift_hz_per_s"] == pytest.approx(factor * least, rel=0.01)
+    assert numbers["swing_hz"] == pytest.approx(2 * factor * least, rel=0.01)
+    # a t² over [-1, 1] less its mean is r.m.s. a sqrt(4/45), here a = pi k (T/2)²; sixteen frames flatten it a little
+    assert numbers["wander_rad"] == pytest.approx(np.pi * factor * least * np.sqrt(4 / 45), rel=0.03)
+    ppm = float(re.search(r"([\d.]+) ppm", told["frequency-drifts"].message)[1])
+    assert ppm == pytest.approx(2e6 * factor * least / 997, rel=0.01)
+
+
+def test_noise_is_no_drift_and_a_drift_within_the_noise_is_not_worth_a_word():
+    assert not set(moving(noise=0.02)) & STEADINESS
+    assert not set(moving(hz_per_s=1e-4, noise=0.02)) & STEADINESS
+
+
+def test_a_level_and_a_frequency_that_move_are_told_each():
+    told = moving(hz_per_s=0.01, rise=0.05)
+    assert set(told) & STEADINESS == STEADINESS
+    assert told["unsteady-tone"].numbers["swing"] == pytest.approx(0.05 * 15 / 16, rel=0.05)
+    assert told["frequency-drifts"].numbers["drift_hz_per_s"] == pytest.approx(0.01, rel=0.01)
+
+
+def test_a_frequency_that_swings_to_and_fro_is_told_without_a_direction():
+    told = moving(wow_rad=0.01)["frequency-drifts"]
+    assert "to and fro" in told.message
+    # the swing's steepest is wow * 2 pi 1.3 rad/s on either side; sixteen frames flatten it
+    assert told.numbers["swing_hz"] == pytest.approx(2 * 0.01 * 1.3, rel=0.2)
+
+
+@pytest.mark.parametrize("hz_per_s", [3.0, 10.0, 30.0])
+def test_a_sweep_is_neither_a_level_nor_a_drift_with_a_number(hz_per_s):
+    told = moving(hz_per_s=hz_per_s)
+    assert set(told) & STEADINESS == {"frequency-drifts"}
+    assert "cannot be followed" in told["frequency-drifts"].message
+
+
+def test_a_ramp_taken_for_steady_says_nothing_of_the_frequency():
+    assert set(moving(rise=1.8)) & STEADINESS == {"unsteady-tone"}
 
 
 def test_a_clipped_waveform_is_told():

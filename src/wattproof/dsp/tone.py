@@ -88,9 +88,9 @@ class ToneFit:
         turn = 2 * np.pi * self.frequency_hz / self.rate_hz * (self.n_samples - 1) / 2
         return np.asarray(self.phasors[channel] * np.exp(1j * order * turn))
 
-    def carrier(self, channel: int) -> Real:
-        """Give a cosine of peak 1 in phase with the channel's fundamental, shape (N,)."""
-        phasor = self.centred(channel)[:1]
+    def carrier(self, channel: int, *, ahead_rad: float = 0.0) -> Real:
+        """Give a cosine of peak 1 in phase with the channel's fundamental, or ahead of it, shape (N,)."""
+        phasor = self.centred(channel)[:1] * np.exp(1j * ahead_rad)
         angle = 2 * np.pi * self.frequency_hz / self.rate_hz
         return synthesise(BlockClock(n_samples=self.n_samples), phasor / np.abs(phasor), angle_rad=angle)
 

@@ -20,6 +20,7 @@ from wattproof.errors import MeasureError, NoToneError
 from wattproof.measure.model import Condition, Figure
 from wattproof.measure.pieces import piece_edges, piece_means
 from wattproof.measure.record import BenchRecord
+from wattproof.measure.steadiness import FrameTones
 from wattproof.measure.tracks import OutputTracks, tracks_of
 from wattproof.quantity import Uncertain
 
@@ -172,24 +173,36 @@ class SteadyOutput(OutputTracks):
         return self.record.figure(name, number, unit, output=self.output, conditions=self.conditions(**conditions))
 
     @cached_property
-    def frame_levels(self) -> Real:
-        """Mean square of the fundamental in up to 16 frames, at least ten cycles each; empty if too short.
+    def frame_tones(self) -> FrameTones | None:
+        """The fundamental in up to 16 frames, at least ten cycles each; None if too short.
 
-        From what the fit leaves in phase with the fundamental: a frame's part of a cycle then does no harm.
+        From what the fit leaves in phase with the fundamental and a quarter ahead of it: a frame's part of a cycle then
+        does no harm.
         """
         cycle = self.fit.rate_hz / self.fit.frequency_hz
         edges = piece_edges(self.fit.n_samples, cycle_samples=cycle, fewest_cycles=FRAME_CYCLES)
         if edges is None:
-            return np.empty(0)
-        in_phase = self._residuals[self.main] * self.fit.carrier(0)
-        return (float(np.abs(self.fit.phasors[0, 0])) + 2 * piece_means(in_phase, edges)) ** 2 / 2
+            return None
+        left = self._residuals[self.main]
+        in_phase, ahead = (piece_means(left * self.fit.carrier(0, ahead_rad=turn), edges) for turn in (0.0, np.pi / 2))
+        return FrameTones(
+            phasors=np.abs(self.fit.phasors[0, 0]) + 2 * (in_phase + 1j * ahead),
+            times_s=(edges[:-1] + edges[1:]) / 2 / self.fit.rate_hz,
+            mean_squares=piece_means((self.samples[0] - self.fit.dc[0]) ** 2, edges),
+        )
+
+    @property
+    def frame_noise(self) -> float:
+        """Standard uncertainty of a frame's amplitude over the tone's, and of its phase in rad, from noise alone."""
+        frames = 0 if self.frame_tones is None else self.frame_tones.phasors.size
+        return self.line_u(self.main) * float(np.sqrt(frames)) / float(np.abs(self.fit.phasors[0, 0]))
 
     @property
     def repeatability(self) -> Uncertain:
         """Uncertain factor 1 on the level: what scatters from frame to frame beyond what noise explains."""
-        levels = self.frame_levels
-        if levels.size == 0:
+        if self.frame_tones is None:
             return 1.0
+        levels = self.frame_tones.levels
         relative = float(levels.std(ddof=1) / levels.mean()) / 2
         noise = self.line_u(self.main) / float(np.abs(self.fit.phasors[0, 0]))
         excess = max(relative**2 / levels.size - noise**2, 0.0) ** 0.5

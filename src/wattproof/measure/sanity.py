@@ -11,13 +11,13 @@ from wattproof.measure.model import Figure
 from wattproof.measure.output import SteadyOutput
 from wattproof.measure.power import load_impedance
 from wattproof.measure.record import BenchRecord, Track
+from wattproof.measure.steadiness import steadiness_notices
 from wattproof.quantity import correlation
 
 Real = NDArray[np.float64]
 
 FEW_CYCLES = 10
 POINTS_A_CYCLE = 32
-UNSTEADY = 0.01
 LOWEST_OF_CLIPPING = 3
 """Symmetric clipping makes odd harmonics: without the third a distortion does not see it."""
 
@@ -79,16 +79,13 @@ def tone_notices(output: SteadyOutput) -> tuple[Notice, ...]:
                 numbers={"cycles": fit.cycles},
             )
         )
-    levels = output.frame_levels
-    if levels.size and (swing := float(np.sqrt(levels.max() / levels.min()) - 1)) > UNSTEADY:
-        notices.append(
-            Notice(
-                code="unsteady-tone",
-                message=f"The level of output {output.output} moves by {100 * swing:.1f} % within the record.",
-                hint="Figures are means over the record. If this is a ramp, a burst or a hold, say so with --kind.",
-                numbers={"swing": swing},
-            )
-        )
+    notices += steadiness_notices(
+        output.frame_tones,
+        output=output.output,
+        frequency_hz=fit.frequency_hz,
+        residue=float(np.sqrt(output.mean_square(output.main, first=2) / output.mean_square(output.main))),
+        noise_rad=output.frame_noise,
+    )
     if output.highest_in_band < LOWEST_OF_CLIPPING:
         notices.append(_blind_notice(output))
     # of a tone near a fraction of the sample rate the same few points come again and again: that is no flat top
