@@ -13,7 +13,7 @@ from wattproof.plan.model import (
     Stepping,
 )
 from wattproof.plan.questions import CAUTIONS, refusals, unanswered
-from wattproof.plan.sheet import make_run_sheet
+from wattproof.plan.sheet import make_run_sheet, recheck
 from wattproof.plan.stepping import stepping_cost, stepping_of
 from wattproof.plan.tones import STANDARD_BURST, clean_tone, mains_distance, mean_share
 from wattproof.plan.wishes import BurstWish, Driven, SheetWishes
@@ -38,6 +38,7 @@ __all__ = [
     "mains_distance",
     "make_run_sheet",
     "mean_share",
+    "recheck",
     "refusals",
     "stepping_cost",
     "stepping_of",

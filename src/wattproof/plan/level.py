@@ -1,7 +1,7 @@
 """The course of a step's level and of its power, by which seconds, joules and heat are reckoned."""
 
 from dataclasses import dataclass
-from math import inf, log10, sqrt
+from math import log10
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,17 +98,3 @@ def ramp_power(law: RampLaw, *, end_v: float, load_ohm: float) -> tuple[Real, Re
     """Give times, s, and the power into one load, W, of a ramp that ends at a level, each of shape (n,)."""
     t_s = np.linspace(0.0, law.time_at(end_v), _POINTS)
     return t_s, delivered_w(law.level_at(t_s), knee_v=law.knee_v, load_ohm=load_ohm)
-
-
-def level_for_power(power_w: float, *, knee_v: float | None, load_ohm: float) -> float:
-    """Give the level, V rms, at which a power that needs no clipping is reached.
-
-    Parameters
-    ----------
-    power_w : float, W
-    knee_v : float or None, V rms
-        Infinity is given for more than the clean power there.
-    load_ohm : float, ohm
-    """
-    level_v = sqrt(power_w * load_ohm)
-    return inf if knee_v is not None and level_v > knee_v * (1 + 1e-9) else level_v

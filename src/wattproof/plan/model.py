@@ -101,8 +101,10 @@ class Decidable(_Plain):
     rating: str = Field(description="the rating in words")
     value: float
     unit: str
-    u: float = Field(ge=0, description="standard uncertainty this bench would have there")
-    interval95: float = Field(ge=0, description="relative half width of the 95 % interval")
+    u: float | None = Field(
+        default=None, ge=0, description="standard uncertainty this bench would have there; null: not known beforehand"
+    )
+    interval95: float | None = Field(default=None, ge=0, description="relative half width of the 95 % interval")
     decides: bool = Field(description="whether the rating says enough and the bench reaches it")
     message: str
 
@@ -131,6 +133,10 @@ class RunSheet(_Plain):
     amplifier: str
     bench: str
     supply_v: float = Field(gt=0)
+    bridged: bool = Field(
+        default=False, description="outputs wired in pairs; each pair goes by its first output's name"
+    )
+    load_tau_s: float = Field(default=120.0, gt=0, description="time constant the loads' heat was reckoned with")
     steps: tuple[Step, ...]
     checks: tuple[Check, ...] = ()
     decidable: tuple[Decidable, ...] = ()

@@ -5,8 +5,9 @@ from functools import cache
 from math import inf, sqrt
 
 from wattproof.amplifier import Amplifier, Rating
-from wattproof.bench import Bench, Load
+from wattproof.bench import Bench, BenchChannel, Load
 from wattproof.dsp import clipped_power, overdrive_for_thd, thd_r_to_f
+from wattproof.errors import RefusedError
 from wattproof.plan.losses import efficiency_of
 
 LIKE_LOADS = 0.05
@@ -153,6 +154,11 @@ def output_power(
     Returns
     -------
     OutputPower
+
+    Raises
+    ------
+    RefusedError
+        Nothing is rated and nothing else bounds the power.
     """
     ratings = power_ratings(amplifier, bridged=bridged)
     fuse_w = _fuse_power(amplifier, supply_v) / outputs
@@ -162,7 +168,9 @@ def output_power(
     if not tier:
         bound_w = min(ceiling_w if ceiling_w > 0 else inf, _bench_bound(bench, amplifier, load, supply_v, outputs))
         bound_w = min(bound_w, fuse_w)
-        return OutputPower(load=load, clean_w=None, ceiling_w=0.0 if bound_w == inf else bound_w, said="no rating")
+        if bound_w == inf:
+            raise _boundless(amplifier)
+        return OutputPower(load=load, clean_w=None, ceiling_w=bound_w, said="no rating: what the bench allows")
     rating, clean_w = min(tier, key=lambda pair: pair[1])
     said = f"{rating.value:g} {rating.unit} rated into {rating.load_ohm:g} ohm"
     if clean_w > fuse_w:
@@ -213,6 +221,22 @@ def _bench_bound(bench: Bench, amplifier: Amplifier, load: Load, supply_v: float
     currents = [a for a in (bench.supply.max_current_a, bench.limits.supply_current_a) if a is not None]
     bounds = [amps * supply_v * efficiency_of(amplifier) / outputs for amps in currents]
     bounds += [load.continuous_w] if load.continuous_w is not None else []
-    if bench.limits.load_voltage_v is not None:
-        bounds.append(bench.limits.load_voltage_v**2 / (2 * load.resistance_ohm))
+    peaks = [bench.limits.load_voltage_v, *(reach_of(c) for c in bench.channels if c.role == "load_voltage")]
+    bounds += [peak_v**2 / (2 * load.resistance_ohm) for peak_v in peaks if peak_v is not None]
     return min(bounds, default=inf)
+
+
+def reach_of(channel: BenchChannel) -> float | None:
+    """Give the largest volts or amperes of either sign that a channel can record; None where it is not known."""
+    if channel.full_scale is None:
+        return None
+    return abs(channel.scale) * channel.full_scale - abs(channel.offset)
+
+
+def _boundless(amplifier: Amplifier) -> RefusedError:
+    return RefusedError(
+        f"Nothing says how much {amplifier.maker} {amplifier.model} may give.",
+        why="it has no power rating with a load and no fuse_a, and the bench file neither supply limits nor "
+        "load_voltage_v, continuous_w of the load nor full_scale of the load voltage's channel",
+        hint="Write load_voltage_v and supply_current_a under [limits] in the bench file.",
+    )

@@ -1,6 +1,6 @@
 """What stepping the level by hand would cost: the comparison that a ramp is put beside."""
 
-from math import floor
+from math import floor, sqrt
 
 import numpy as np
 
@@ -8,7 +8,7 @@ from wattproof.amplifier import Amplifier
 from wattproof.plan.level import decibels, delivered_w
 from wattproof.plan.losses import losses_of
 from wattproof.plan.model import Step, Stepping
-from wattproof.plan.powers import stop_overdrive
+from wattproof.plan.powers import LIMIT_THD, clipped_share, stop_overdrive
 
 STEP_DB = 0.1
 STEP_S = 1.0
@@ -57,13 +57,14 @@ def stepping_of(step: Step, amplifier: Amplifier, *, supply_v: float) -> Steppin
     Stepping
         All zero for other steps, and where nothing is expected.
     """
-    full_w = 2 * (step.limits.full_power_w or 0.0)
-    if step.kind != "ramp" or full_w <= 0 or step.load_ohm is None or step.to_v_rms is None:
+    if step.kind != "ramp" or not step.load_ohm or not step.to_v_rms:
         return Stepping(full_power_s=0.0, energy_j=0.0)
-    count = len(step.outputs)
-    first_v = (full_w / 2 / count * step.load_ohm) ** 0.5
-    last_v = step.to_v_rms if step.knee_v_rms is None else step.knee_v_rms * stop_overdrive()
+    count, knee_v = len(step.outputs), step.knee_v_rms
+    each_w = (step.to_v_rms**2 if knee_v is None else knee_v**2 * clipped_share(LIMIT_THD)) / step.load_ohm
+    full_w = count * each_w
+    first_v = sqrt(each_w / 2 * step.load_ohm)
+    last_v = step.to_v_rms if knee_v is None else knee_v * stop_overdrive()
     levels_v = first_v * 10 ** (STEP_DB * np.arange(_levels(decibels(last_v / first_v))) / 20)
-    output_w = count * delivered_w(levels_v, knee_v=step.knee_v_rms, load_ohm=step.load_ohm)
+    output_w = count * delivered_w(levels_v, knee_v=knee_v, load_ohm=step.load_ohm)
     drawn_w = losses_of(amplifier, full_w=full_w, supply_v=supply_v).supply_w(output_w)
     return Stepping(full_power_s=STEP_S * levels_v.size, energy_j=float(drawn_w.sum()) * STEP_S)

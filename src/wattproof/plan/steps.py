@@ -1,26 +1,20 @@
-"""The steps of a bench day, each with what it is expected to give and to cost, before rests are put between them."""
+"""The steps of a bench day, before rests are put between them."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from functools import cached_property
-from math import inf, sqrt
-
-import numpy as np
-from numpy.typing import NDArray
+from math import inf
 
 from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench, Load
-from wattproof.dsp import clipped_power
-from wattproof.plan.bounds import quiet_limits, step_limits
-from wattproof.plan.heat import LoadNode, load_node
-from wattproof.plan.level import FAST_DB_PER_S, SLOW_DB_PER_S, RampLaw, decibels, ramp_power
-from wattproof.plan.losses import Losses, losses_of
-from wattproof.plan.model import BurstPattern, Expected, Step, StepKind
-from wattproof.plan.powers import STOP_THD_N, OutputPower, output_power, stop_overdrive
-from wattproof.plan.tones import STANDARD_BURST, mean_share, whole_cycle_burst
+from wattproof.plan.bounds import held_to, quiet_limits, step_limits
+from wattproof.plan.costs import Setting, ramp_law
+from wattproof.plan.heat import load_node
+from wattproof.plan.level import FAST_DB_PER_S, SLOW_DB_PER_S
+from wattproof.plan.loads import USUAL_MINIMUM_OHM, minimum_load
+from wattproof.plan.model import BurstPattern, Check, Expected, Step, StepKind
+from wattproof.plan.powers import LIKE_LOADS, STOP_THD_N, OutputPower, stop_overdrive
+from wattproof.plan.tones import STANDARD_BURST, amplifier_band, whole_cycle_burst
 from wattproof.plan.wishes import SheetWishes
-
-Real = NDArray[np.float64]
 
 FLOOR_S, IDLE_S, GAIN_S = 5.0, 10.0, 3.0
 RAMP_FROM_DB = 40.0
@@ -37,43 +31,28 @@ HOLD_SHARE = 0.8
 
 SHORTEST_HOLD_S = 1.0
 
+NOTHING = Expected(
+    power_w=0, load_voltage_v_rms=0, load_current_a_rms=0, efficiency=0, supply_current_a=0, supply_power_w=0,
+    full_power_s=0, energy_j=0, load_heat_j=0, amplifier_heat_j=0,
+)  # fmt: skip
+
 
 @dataclass(frozen=True, kw_only=True)
-class Table:
-    """All that stands on the table for a group of steps: one load at each of the outputs driven at once."""
+class Group:
+    """What the steps of one load have in common: one such load at each of the outputs driven at once."""
 
-    amplifier: Amplifier
-    bench: Bench
+    setting: Setting
     wishes: SheetWishes
-    supply_v: float
     tone_hz: float
     load: Load
     outputs: tuple[str, ...]
     below_minimum: bool = False
     suffix: str = ""
 
-    @cached_property
+    @property
     def power(self) -> OutputPower:
         """What one output is expected to do."""
-        return output_power(
-            self.amplifier,
-            self.bench,
-            self.load,
-            supply_v=self.supply_v,
-            outputs=len(self.outputs),
-            bridged=self.wishes.bridged,
-        )
-
-    @cached_property
-    def losses(self) -> Losses:
-        """What the amplifier draws."""
-        full_w = self.power.expected_w * len(self.outputs)
-        return losses_of(self.amplifier, full_w=full_w, supply_v=self.supply_v)
-
-    @cached_property
-    def node(self) -> LoadNode | None:
-        """The load resistor at one output."""
-        return load_node(self.load, tau_s=self.wishes.load_tau_s)
+        return self.setting.power(self.load, outputs=len(self.outputs))
 
     def name(self, what: str) -> str:
         """Name a step: what, load, and the output where they are driven one by one."""
@@ -82,212 +61,182 @@ class Table:
 
 def floor_step() -> Step:
     """Make the step that records the recorder alone, with the supply off."""
-    return _quiet("floor", "recorder floor", FLOOR_S, 0.0, 1.0, "noise and hum of recorder and wiring, supply off")
+    return Step(
+        number=1, name="recorder floor", kind="floor", seconds=FLOOR_S, expected=NOTHING,
+        why="noise and hum of recorder and wiring, supply off",
+    )  # fmt: skip
 
 
 def idle_step(bench: Bench, *, idle_w: float, supply_v: float) -> Step:
     """Make the step in which the amplifier is on and silent."""
-    step = _quiet("idle", "idle", IDLE_S, idle_w, supply_v, "idle current, direct voltage and noise at the outputs")
-    return step.model_copy(update={"limits": quiet_limits(bench)})
-
-
-def _quiet(kind: StepKind, name: str, seconds: float, idle_w: float, supply_v: float, why: str) -> Step:
-    expected = Expected(
-        power_w=0, load_voltage_v_rms=0, load_current_a_rms=0, efficiency=0,
-        supply_current_a=idle_w / supply_v, supply_power_w=idle_w, full_power_s=0, energy_j=idle_w * seconds,
-        load_heat_j=0, amplifier_heat_j=idle_w * seconds,
+    expected = NOTHING.model_copy(
+        update={
+            "supply_current_a": idle_w / supply_v,
+            "supply_power_w": idle_w,
+            "energy_j": idle_w * IDLE_S,
+            "amplifier_heat_j": idle_w * IDLE_S,
+        }
+    )
+    return Step(
+        number=1, name="idle", kind="idle", seconds=IDLE_S, expected=expected, limits=quiet_limits(bench),
+        why="idle current, direct voltage and noise at the outputs",
     )  # fmt: skip
-    return Step(number=1, name=name, kind=kind, seconds=seconds, expected=expected, why=why)
 
 
-def gain_step(table: Table) -> Step:
+def gain_step(group: Group) -> Step:
     """Make the small-signal step."""
-    power = table.power
+    power = group.power
     level_v = (power.knee_v_rms or power.ceiling_v_rms) * 10 ** (-GAIN_BELOW_DB / 20)
-    t_s = np.array([0.0, GAIN_S])
-    course = np.full(2, level_v**2 / table.load.resistance_ohm)
-    return _step(
-        table, "gain", "gain", t_s, course, to_v=level_v, from_v=level_v,
+    step = _step(
+        group, "gain", "gain", GAIN_S, to_v=level_v,
         why="gain, noise and channels at a hundredth of the power, before anything is stressed",
     )  # fmt: skip
+    return finished(step.model_copy(update={"from_v_rms": level_v}), group.setting)
 
 
-def driven_steps(table: Table) -> Iterator[Step]:
+def driven_steps(group: Group) -> Iterator[Step]:
     """Make the steps of one load: ramp, bursts, hold."""
-    yield ramp_step(table)
-    if table.wishes.burst in {"whole-cycles", "both"}:
-        yield burst_step(table, whole_cycle_burst(table.tone_hz), what="burst")
-    if table.wishes.burst in {"1-khz", "both"}:
-        yield burst_step(table, STANDARD_BURST, what="burst 1 kHz")
-    seconds = hold_seconds(table)
+    yield ramp_step(group)
+    if group.wishes.burst in {"whole-cycles", "both"}:
+        yield burst_step(group, whole_cycle_burst(group.tone_hz), what="burst")
+    if offers_standard_burst(group.setting.amplifier, group.wishes):
+        yield burst_step(group, STANDARD_BURST, what="burst 1 kHz")
+    seconds = hold_seconds(group)
     if seconds >= SHORTEST_HOLD_S:
-        yield hold_step(table, seconds)
+        step = _step(
+            group, "hold", "hold", seconds, follows=True, why=f"whether the power is still there after {seconds:.3g} s"
+        )
+        yield finished(step, group.setting)
 
 
-def ramp_law(table: Table) -> RampLaw:
-    """Give the course of level of a load's ramp."""
-    power = table.power
+def offers_standard_burst(amplifier: Amplifier, wishes: SheetWishes) -> bool:
+    """Say whether bursts of 1 kHz were asked for and lie in the amplifier's band, as far as it is stated."""
+    low_hz, high_hz = amplifier_band(amplifier) or (0.0, inf)
+    return wishes.burst in {"1-khz", "both"} and low_hz <= STANDARD_BURST.tone_hz <= high_hz
+
+
+def ramp_step(group: Group) -> Step:
+    """Make the ramp of a load: slow all the way where no knee is expected."""
+    power = group.power
     knee_v = power.knee_v_rms
-    if knee_v is None:
-        return RampLaw(from_v=power.ceiling_v_rms * 10 ** (-RAMP_FROM_DB / 20), to_v=power.ceiling_v_rms, knee_v=None)
-    return RampLaw(from_v=knee_v * 10 ** (-RAMP_FROM_DB / 20), to_v=highest_level(power), knee_v=knee_v)
+    step = _step(
+        group, "ramp", "ramp", 1.0, why="the whole curve of distortion against power in one rise"
+    ).model_copy(
+        update={
+            "from_v_rms": (knee_v or power.ceiling_v_rms) * 10 ** (-RAMP_FROM_DB / 20),
+            "fast_db_per_s": None if knee_v is None else FAST_DB_PER_S,
+            "slow_db_per_s": SLOW_DB_PER_S,
+            "stop_thd_n": STOP_THD_N,
+        }
+    )  # fmt: skip
+    law = ramp_law(step)
+    return finished(step.model_copy(update={"seconds": law.seconds}), group.setting)
 
 
 def highest_level(power: OutputPower) -> float:
     """Give the highest level that a step may ask for, V rms: enough for a knee above the expected one."""
     if power.knee_v_rms is None:
         return power.ceiling_v_rms
-    knee_v = max(power.knee_v_rms * 10 ** (HEADROOM_DB / 20), power.ceiling_v_rms)
-    return knee_v * stop_overdrive()
+    return max(power.knee_v_rms * 10 ** (HEADROOM_DB / 20), power.ceiling_v_rms) * stop_overdrive()
 
 
-def ramp_end(table: Table) -> float:
-    """Give the level at which the ramp is expected to end, V rms."""
-    knee_v = table.power.knee_v_rms
-    return ramp_law(table).to_v if knee_v is None else knee_v * stop_overdrive()
-
-
-def ramp_step(table: Table) -> Step:
-    """Make the ramp of a load."""
-    law = ramp_law(table)
-    t_s, course = ramp_power(law, end_v=ramp_end(table), load_ohm=table.load.resistance_ohm)
-    return _step(
-        table, "ramp", "ramp", t_s, course, from_v=law.from_v, to_v=law.to_v, spare_s=law.seconds - float(t_s[-1]),
-        fast_db_per_s=None if law.knee_v is None else FAST_DB_PER_S, slow_db_per_s=SLOW_DB_PER_S,
-        stop_thd_n=STOP_THD_N, why="the whole curve of distortion against power in one rise",
-    )  # fmt: skip
-
-
-def burst_step(table: Table, pattern: BurstPattern, *, what: str) -> Step:
+def burst_step(group: Group, pattern: BurstPattern, *, what: str) -> Step:
     """Make a burst train at the level that the ramp finds."""
-    power_w = table.power.expected_w
-    seconds = pattern.bursts * pattern.cycles_period / pattern.tone_hz
-    t_s = np.array([0.0, seconds])
-    on_s = pattern.bursts * pattern.cycles_on / pattern.tone_hz
-    return _step(
-        table, what, "burst", t_s, np.full(2, power_w * mean_share(pattern)), peak_w=power_w, full_s=on_s,
-        tone_hz=pattern.tone_hz, burst=pattern, why="what it gives in short bursts, and whether it sags within them",
+    step = _step(
+        group, what, "burst", pattern.bursts * pattern.cycles_period / pattern.tone_hz, follows=True,
+        why="what it gives in short bursts, and whether it sags within them",
     )  # fmt: skip
+    return finished(step.model_copy(update={"burst": pattern, "tone_hz": pattern.tone_hz}), group.setting)
 
 
-def hold_step(table: Table, seconds: float) -> Step:
-    """Make a hold at the level that the ramp finds."""
-    course = np.full(2, table.power.expected_w)
-    return _step(
-        table, "hold", "hold", np.array([0.0, seconds]), course,
-        why=f"whether the power is still there after {seconds:.3g} s",
-    )  # fmt: skip
-
-
-def hold_seconds(table: Table) -> float:
+def hold_seconds(group: Group) -> float:
     """Give how long full power can be held, seconds: as wished, within what load and bench allow."""
-    node, most_s = table.node, table.bench.limits.full_power_s
-    longest_s = inf if node is None else node.seconds_to(HOLD_SHARE * node.allowed_k, power_w=table.power.expected_w)
+    node, most_s = load_node(group.load, tau_s=group.setting.load_tau_s), group.setting.bench.limits.full_power_s
+    longest_s = inf if node is None else node.seconds_to(HOLD_SHARE * node.allowed_k, power_w=group.power.expected_w)
     if most_s is not None:
         longest_s = min(longest_s, HOLD_SHARE * most_s)
-    return min(table.wishes.hold_s, longest_s)
+    return min(group.wishes.hold_s, longest_s)
+
+
+def finished(step: Step, setting: Setting) -> Step:
+    """Fill in what a driven step is expected to cost, and its limits."""
+    costs = setting.reckoned(step)
+    expected = costs.expected
+    spare_s = max(step.seconds - float(costs.course.t_s[-1]), 0.0)
+    limits = step_limits(setting.bench, costs.power, expected, outputs=costs.count, spare_s=spare_s)
+    return step.model_copy(update={"expected": expected, "limits": limits})
+
+
+def relooked(step: Step, setting: Setting) -> Step:
+    """Reckon the costs of a step that a person may have edited, and hold its limits to the bench's."""
+    if step.load is None:
+        return step
+    below = minimum_load(setting.amplifier, bridged=setting.bridged) or USUAL_MINIMUM_OHM
+    costs = setting.reckoned(step)
+    return step.model_copy(
+        update={
+            "expected": costs.expected,
+            "load_ohm": costs.load.resistance_ohm,
+            "limits": held_to(step.limits, setting.bench),
+            "below_minimum": costs.load.resistance_ohm < below * (1 - LIKE_LOADS),
+        }
+    )
+
+
+def wish_checks(groups: Sequence[Group]) -> Iterator[Check]:
+    """Tell what was wished and is not on the sheet: holds cut short, bursts outside the band, loads left out."""
+    for group in groups:
+        seconds = hold_seconds(group)
+        if seconds < group.wishes.hold_s:
+            yield Check(
+                code="hold-shortened", state="doubtful",
+                numbers={"wished_s": group.wishes.hold_s, "planned_s": seconds},
+                message=f"{group.name('hold')} lasts {seconds:.3g} s, not {group.wishes.hold_s:g} s: "
+                "the load's heat or full_power_s of the bench allows no more.",
+                hint="Use a larger load bank, or raise full_power_s under [limits] if the bench bears it.",
+            )  # fmt: skip
+    wishes, setting = groups[0].wishes, groups[0].setting
+    if wishes.burst in {"1-khz", "both"} and not offers_standard_burst(setting.amplifier, wishes):
+        yield Check(
+            code="burst-band", state="doubtful", numbers={"tone_hz": STANDARD_BURST.tone_hz},
+            message="Bursts of 1 kHz lie outside the band that the maker states, and are left out.",
+            hint="Bursts of whole cycles of the test tone say more about this amplifier: --burst whole-cycles",
+        )  # fmt: skip
+    planned = {group.load.name for group in groups}
+    left = [load for load in setting.bench.loads if load.name not in planned]
+    if left and not wishes.loads:
+        listed = ", ".join(load.name for load in left)
+        yield Check(
+            code="loads-left-out", state="good", numbers={"loads": float(len(left))},
+            message=f"Left out, being below the amplifier's lowest load or like another: {listed}.",
+        )  # fmt: skip
 
 
 def _step(
-    table: Table,
+    group: Group,
     what: str,
     kind: StepKind,
-    t_s: Real,
-    course_w: Real,
+    seconds: float,
     *,
     why: str,
-    from_v: float | None = None,
     to_v: float | None = None,
-    spare_s: float = 0.0,
-    peak_w: float | None = None,
-    full_s: float | None = None,
-    tone_hz: float | None = None,
-    fast_db_per_s: float | None = None,
-    slow_db_per_s: float | None = None,
-    stop_thd_n: float | None = None,
-    burst: BurstPattern | None = None,
+    follows: bool = False,
 ) -> Step:
-    """Make a step of a course of power in one load; all that it costs follows from it."""
-    power = table.power
-    highest_w = float(course_w[-1]) if peak_w is None else peak_w
-    full_s = _seconds_above(t_s, course_w, power.expected_w / 2) if full_s is None else full_s
-    expected = _expected(table, t_s, course_w, highest_w=highest_w, full_s=full_s, burst=burst)
-    follows = kind in {"burst", "hold"}
+    """Make a driven step without its costs."""
+    power = group.power
     return Step(
         number=1,
-        name=table.name(what),
+        name=group.name(what),
         kind=kind,
-        load=table.load.name,
-        load_ohm=table.load.resistance_ohm,
-        outputs=table.outputs,
-        tone_hz=tone_hz or table.tone_hz,
-        from_v_rms=from_v,
+        load=group.load.name,
+        load_ohm=group.load.resistance_ohm,
+        outputs=group.outputs,
+        tone_hz=group.tone_hz,
         to_v_rms=highest_level(power) if to_v is None else to_v,
         knee_v_rms=power.knee_v_rms,
-        seconds=float(t_s[-1]) + spare_s,
-        fast_db_per_s=fast_db_per_s,
-        slow_db_per_s=slow_db_per_s,
-        stop_thd_n=stop_thd_n,
-        burst=burst,
-        level_from=table.name("ramp") if follows else None,
-        expected=expected,
-        limits=step_limits(table.bench, power, expected, outputs=len(table.outputs), spare_s=spare_s),
-        below_minimum=table.below_minimum,
+        seconds=seconds,
+        level_from=group.name("ramp") if follows else None,
+        expected=NOTHING,
+        below_minimum=group.below_minimum,
         why=why,
     )
-
-
-def _expected(
-    table: Table, t_s: Real, course_w: Real, *, highest_w: float, full_s: float, burst: BurstPattern | None
-) -> Expected:
-    count, load_ohm, node, losses = len(table.outputs), table.load.resistance_ohm, table.node, table.losses
-    drawn_w = losses.supply_w(count * course_w)
-    if burst is not None:
-        drawn_w = np.full(2, _burst_draw(losses, count * highest_w, burst))
-    heat_j, energy_j = float(np.trapezoid(course_w, t_s)), float(np.trapezoid(drawn_w, t_s))
-    supply_w = losses.supply_at(count * highest_w)
-    return Expected(
-        power_w=count * highest_w,
-        load_voltage_v_rms=sqrt(highest_w * load_ohm),
-        load_current_a_rms=sqrt(highest_w / load_ohm),
-        efficiency=count * highest_w / supply_w if supply_w > 0 else 0.0,
-        supply_current_a=supply_w / table.supply_v,
-        supply_power_w=supply_w,
-        full_power_s=full_s,
-        energy_j=energy_j,
-        load_heat_j=heat_j,
-        load_rise_k=None if node is None else node.rise_after(t_s, course_w),
-        amplifier_heat_j=max(energy_j - count * heat_j, 0.0),
-    )
-
-
-def _burst_draw(losses: Losses, high_w: float, pattern: BurstPattern) -> float:
-    """Give the mean power drawn during a burst train, W: the law is bent, so the two levels are drawn apart."""
-    on = pattern.cycles_on / pattern.cycles_period
-    return on * losses.supply_at(high_w) + (1 - on) * losses.supply_at(high_w * 10 ** (pattern.low_db / 10))
-
-
-def _seconds_above(t_s: Real, power_w: Real, threshold_w: float) -> float:
-    """Seconds for which a course of power that never falls lies above a threshold."""
-    if power_w[-1] <= threshold_w or threshold_w <= 0:
-        return 0.0
-    if power_w[0] >= threshold_w:
-        return float(t_s[-1] - t_s[0])
-    return float(t_s[-1] - np.interp(threshold_w, power_w, t_s))
-
-
-def headroom_range_db(table: Table) -> float:
-    """Give the range from half of the expected power to the ramp's end, dB."""
-    half_v = sqrt(table.power.expected_w / 2 * table.load.resistance_ohm)
-    return decibels(ramp_end(table) / half_v)
-
-
-def clipped_share() -> float:
-    """Give the power at the ramp's end over that of the largest clean sine, W/W."""
-    return clipped_power(stop_overdrive())
-
-
-def outputs_at_once(amplifier: Amplifier, wishes: SheetWishes) -> Sequence[tuple[str, ...]]:
-    """Give the outputs driven together, group by group: pairs stand under their first output's name when bridged."""
-    outputs = amplifier.outputs[0::2] if wishes.bridged else amplifier.outputs
-    return (outputs,) if wishes.driven == "all" else tuple((output,) for output in outputs)
