@@ -66,6 +66,13 @@ class RigSettings(Part):
     )
     sample_rate_hz: Number = Field(default=96000.0, gt=0, description="samples a second")
     block_s: Number = Field(default=0.01, gt=0, le=0.1, description="the guard looks this often, seconds")
+    latency_s: Number = Field(
+        default=0.3,
+        gt=0,
+        le=2,
+        description="audio: what the sound system is asked to buffer each way, seconds",
+        examples=[0.3],
+    )
     drive_outputs: dict[str, int] = Field(
         default_factory=lambda: {"A": 1},
         description="amplifier output and the generator's channel that drives it, counted from 1",
