@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from pydantic import JsonValue
 
 from wattproof.archive import journal, runs, take_keep, takes, trips
+from wattproof.archive.disk import free_bytes
 from wattproof.archive.figures import write_event
 from wattproof.archive.model import CaptureRecord, Description, KeptTrip, Session
 from wattproof.archive.take_format import Frames
@@ -78,7 +79,7 @@ class BenchDay:
 
     def free_bytes(self) -> int:
         """Give the space left on the archive's disk."""
-        return takes.free_bytes(self.root)
+        return free_bytes(self.root)
 
     def room_for(self, seconds: float, *, n_tracks: int, rate_hz: float) -> int:
         """Give the bytes that must be free for a take of that length, with the reserve that is never used up.

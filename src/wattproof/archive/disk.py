@@ -178,6 +178,27 @@ def flush_folder(folder: Path) -> None:
         os.close(descriptor)
 
 
+def free_bytes(folder: Path) -> int:
+    """Give the space left where a folder is, or will be made."""
+    while not folder.exists() and folder != folder.parent:
+        folder = folder.parent
+    return shutil.disk_usage(folder).free
+
+
+def need_free(folder: Path, wanted_bytes: int) -> None:
+    """Refuse as a full disk does where less than that is free.
+
+    Raises
+    ------
+    OSError
+        It is, with the numbers.
+    """
+    free = free_bytes(folder)
+    if free < wanted_bytes:
+        numbers = f"{free / 1e6:.1f} MB are free, {wanted_bytes / 1e6:.1f} MB are needed"
+        raise OSError(errno.ENOSPC, f"{os.strerror(errno.ENOSPC)}: {numbers}")
+
+
 def leftovers(folder: Path) -> list[Path]:
     """List what killed processes (or running ones) left half-written directly in a folder."""
     return sorted(folder.glob(f"{PART}*")) if folder.is_dir() else []

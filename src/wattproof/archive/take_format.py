@@ -16,6 +16,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from wattproof.archive.disk import need_free
+
 Frames = NDArray[np.float32]
 """Samples of shape (n_samples, n_tracks), file units."""
 
@@ -82,8 +84,10 @@ def upto(chunks: Iterable[Frames], n_samples: int) -> Iterator[Frames]:
 
 def are_codes(frames: Frames) -> bool:
     """Tell whether every sample is exactly a 24-bit code within -1 and +1, as most recorders give."""
+    if not np.all(np.abs(frames) <= 1):
+        return False
     codes = frames * np.float32(_CODES)
-    return bool(np.all((codes == np.rint(codes)) & (codes >= -_CODES) & (codes < _CODES)))
+    return bool(np.all((codes == np.rint(codes)) & (codes < _CODES)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,6 +147,7 @@ def write_audio(path: Path, chunks: Callable[[], Iterable[Frames]], form: Form, 
     """
     import soundfile
 
+    need_free(path.parent, form.n_samples * n_tracks * (3 if form.coding == "PCM_24" else 4))
     try:
         with soundfile.SoundFile(
             path, "w", samplerate=rate_hz, channels=n_tracks, format=form.container, subtype=form.coding

@@ -7,7 +7,6 @@ it and another brings it down to the disk a few times a second.
 import errno
 import os
 import secrets
-import shutil
 import threading
 import time
 from collections import deque
@@ -22,7 +21,7 @@ from numpy.typing import NDArray
 
 from wattproof import __version__
 from wattproof.archive.captures import captures_folder, sweep_session, title
-from wattproof.archive.disk import explained
+from wattproof.archive.disk import explained, need_free
 from wattproof.archive.locks import FileLock, take_lock
 from wattproof.archive.model import CaptureRecord, Description, Session, TakeEnd, TakeHead
 from wattproof.archive.names import TAKE, slug
@@ -89,7 +88,8 @@ class TakeWriter:
         """
         if self._over or samples.ndim != 2 or samples.shape[1] != self._n_tracks:
             raise ValueError(f"{samples.shape} samples for {self._n_tracks} tracks, take over: {self._over}")
-        frames = np.array(samples, dtype=np.float32, order="C")
+        with np.errstate(over="ignore"):  # beyond float32 is infinite, and is kept as that
+            frames = np.array(samples, dtype=np.float32, order="C")
         with self._changed:
             self._refuse_faulty()
             if not self._waiting:
@@ -281,13 +281,6 @@ def _write_whole(descriptor: int, data: bytes, *, at: int) -> None:
         raise
 
 
-def free_bytes(folder: Path) -> int:
-    """Give the space left where a folder is, or will be made."""
-    while not folder.exists() and folder != folder.parent:
-        folder = folder.parent
-    return shutil.disk_usage(folder).free
-
-
 def need_room(folder: Path, wanted_bytes: int) -> None:
     """Refuse where less is free than is wanted and the reserve.
 
@@ -296,10 +289,7 @@ def need_room(folder: Path, wanted_bytes: int) -> None:
     OSError
         There is not, with the numbers.
     """
-    free = free_bytes(folder)
-    if free < wanted_bytes + RESERVE_BYTES:
-        numbers = f"{free / 1e6:.0f} MB are free, {(wanted_bytes + RESERVE_BYTES) / 1e6:.0f} MB are needed"
-        raise OSError(errno.ENOSPC, f"{os.strerror(errno.ENOSPC)}: {numbers}")
+    need_free(folder, wanted_bytes + RESERVE_BYTES)
 
 
 def room_for(seconds: float, *, n_tracks: int, rate_hz: float) -> int:

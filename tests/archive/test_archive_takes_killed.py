@@ -1,0 +1,180 @@
+"""A recorder killed at any moment: what was finished is whole, and of the rest no more than a second is lost."""
+
+import importlib.util
+import json
+import os
+import subprocess
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from wattproof.archive import Archive
+from wattproof.archive.captures import written_folders
+from wattproof.archive.disk import STALE_AFTER_S, sweep
+from wattproof.readers import open_recording
+
+SCRIPT = Path(__file__).with_name("takers.py")
+_spec = importlib.util.spec_from_file_location("archive_takers", SCRIPT)
+takers = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(takers)
+
+KILLS = 20
+SECOND = int(takers.RATE_HZ)
+needs_fork = pytest.mark.skipif(not hasattr(os, "fork"), reason="needs a system that can fork")
+
+
+def samples(archive, session, record):
+    path = archive.original_path(session, record)
+    return open_recording(path).read().samples.T
+
+
+def live(archive, session):
+    return {record.live.step: record for record in archive.captures(session) if record.live is not None}
+
+
+def run_script(*words):
+    subprocess.run([sys.executable, str(SCRIPT), *map(str, words)], check=True, timeout=120)
+
+
+def all_in_order(archive, session):
+    """Nothing is amiss but what a killed process left aside, and sweeping that leaves nothing at all."""
+    assert all("/.part-" in f"/{change.path}" for change in archive.verify(session))
+    for folder in written_folders(session):
+        sweep(folder, now_s=time.time() + 2 * STALE_AFTER_S)
+    assert archive.verify(session) == ()
+    assert not [p for p in (session.folder / "captures").iterdir() if p.name.startswith(".")]
+
+
+@pytest.fixture(scope="module")
+def killed(tmp_path_factory):
+    where = tmp_path_factory.mktemp("killed")
+    run_script("kill", where, KILLS, 2031)
+    return where
+
+
+@needs_fork
+@pytest.mark.parametrize("number", range(KILLS))
+def test_at_most_a_second_is_lost_and_all_that_was_finished_is_whole(killed, number):
+    root = killed / f"{number:02d}"
+    archive = Archive(root / "archive")
+    (session,) = archive.list_sessions().sessions
+    told = [(int(step), word) for step, word in json.loads((root / "told.json").read_text())]
+    archive.recover(session)
+    there = live(archive, session)
+    finished = {step for step, word in told if word == "finished"}
+    begun = {step for step, _word in told}
+    assert begun
+    assert finished <= set(there)
+    for step, record in there.items():
+        taken = max((int(word) for s, word in told if s == step and word != "finished"), default=0)
+        kept = samples(archive, session, record)
+        assert len(kept) == record.live.n_samples
+        assert np.array_equal(kept, takers.codes(0, len(kept), seed=step))
+        assert len(kept) >= taken - SECOND
+        if step in finished:
+            assert len(kept) == taken
+            assert not record.live.cut_off
+    for step in begun - set(there):
+        assert max(int(word) for s, word in told if s == step) <= SECOND
+    assert archive.recover(session) == ()
+    all_in_order(archive, session)
+
+
+@needs_fork
+def test_the_kills_could_have_lost_more_than_a_second(killed):
+    long, cut, finished = 0, 0, 0
+    for root in killed.iterdir():
+        told = json.loads((root / "told.json").read_text())
+        long += any(word != "finished" and int(word) > 1.5 * SECOND for _step, word in told)
+        finished += any(word == "finished" for _step, word in told)
+        archive = Archive(root / "archive")
+        (session,) = archive.list_sessions().sessions
+        archive.recover(session)
+        cut += sum(record.live.cut_off for record in live(archive, session).values())
+    assert long >= 5
+    assert finished >= 5
+    assert cut >= 10
+
+
+@needs_fork
+@pytest.mark.parametrize("action", ["take", "recover"])
+def test_a_process_that_dies_at_any_step_leaves_one_capture_or_none(tmp_path, action):
+    run_script(action, tmp_path)
+    lengths = []
+    for root in sorted((tmp_path / action).iterdir()):
+        archive = Archive(root / "archive")
+        (session,) = archive.list_sessions().sessions
+        archive.recover(session)
+        there = live(archive, session)
+        assert len(there) == len(archive.captures(session)) - 1
+        lengths.append(0)
+        for record in there.values():
+            kept = samples(archive, session, record)
+            assert np.array_equal(kept, takers.codes(0, len(kept), seed=1))
+            lengths[-1] = len(kept)
+        all_in_order(archive, session)
+    if action == "recover":
+        assert set(lengths) == {6_000}
+        assert len(lengths) > 10
+    else:
+        assert lengths[0] == 0
+        assert lengths.count(6_000) > 10
+        assert lengths[-1] == 6_000
+
+
+def test_recovery_by_many_at_once_keeps_each_take_once(tmp_path):
+    archive, session, _ = takers.faults.prepared(tmp_path)
+    for step in range(1, 5):
+        with takers.begin(archive, session, step=step) as take:
+            take.write(takers.codes(0, 5000, seed=step))
+    with ThreadPoolExecutor(4) as pool:
+        found = [record for records in pool.map(lambda _: archive.recover(session), range(8)) for record in records]
+    assert sorted(record.live.step for record in found) == [1, 2, 3, 4]
+    assert [capture.number for capture in archive.captures(session)] == [1, 2, 3, 4, 5]
+    assert archive.recover(session) == ()
+    all_in_order(archive, session)
+
+
+def test_recovery_leaves_a_take_in_progress_alone(tmp_path):
+    archive, session, _ = takers.faults.prepared(tmp_path)
+    with takers.begin(archive, session) as take:
+        take.write(takers.codes(0, 5000))
+        assert archive.recover(session) == ()
+        assert [change.what for change in archive.verify(session)] == ["half-written"]
+        take.write(takers.codes(5000, 5000))
+        record = take.finish()
+    assert np.array_equal(samples(archive, session, record), takers.codes(0, 10_000))
+    assert archive.verify(session) == ()
+
+
+def test_a_cut_off_take_is_marked_and_not_void(tmp_path):
+    archive, session, _ = takers.faults.prepared(tmp_path)
+    takers.left_open(archive, session)
+    (record,) = archive.recover(session)
+    assert record.live.cut_off
+    assert record.description.void is None
+    assert record.description.note == "Cut off after 0.06 s: the recording was not brought to its end."
+    assert record.description.step == "ramp 1"
+
+
+def test_a_take_killed_before_its_first_sample_leaves_nothing(tmp_path):
+    archive, session, _ = takers.faults.prepared(tmp_path)
+    takers.begin(archive, session).close()
+    assert archive.recover(session) == ()
+    assert archive.verify(session) == ()
+    assert len(archive.captures(session)) == 1
+
+
+def test_a_damaged_head_is_told_and_holds_up_nothing_else(tmp_path):
+    archive, session, _ = takers.faults.prepared(tmp_path)
+    takers.left_open(archive, session)
+    (folder,) = (session.folder / "captures").glob(".take-*/")
+    takers.left_open(archive, session)
+    (folder / "take.json").write_bytes(b"{")
+    assert len(archive.recover(session)) == 1
+    assert [change.what for change in archive.verify(session)] == ["damaged"]
+    assert (folder / "frames.part").stat().st_size > 0
