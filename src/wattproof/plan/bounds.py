@@ -80,17 +80,8 @@ def quiet_limits(bench: Bench) -> StepLimits:
 def held_to(limits: StepLimits, bench: Bench) -> StepLimits:
     """Draw limits that a person wrote in to the bench's own where they pass them."""
     own = bench.limits
-    held: dict[str, object] = {
-        name: _closer(getattr(own, name), getattr(limits, name))
-        for name in (
-            "load_voltage_v",
-            "load_dc_v",
-            "load_current_a",
-            "supply_current_a",
-            "temperature_c",
-            "full_power_s",
-        )
-    }
+    names = ("load_voltage_v", "load_dc_v", "load_current_a", "supply_current_a", "temperature_c", "full_power_s")
+    held: dict[str, object] = {name: _closer(getattr(own, name), getattr(limits, name)) for name in names}
     bands = [band for band in (own.supply_voltage_v, limits.supply_voltage_v) if band is not None]
     if bands:
         held["supply_voltage_v"] = max(band[0] for band in bands), min(band[1] for band in bands)

@@ -33,7 +33,7 @@ def channel_checks(driven: Sequence[StepCosts], setting: Setting) -> Iterator[Ch
         own = [costs for costs in driven if output in costs.step.outputs]
         yield from _role(setting, "load_voltage", output, *_peaks(own, amps=False))
         yield from _role(setting, "load_current", output, *_peaks(own, amps=True))
-    worst = max(driven, key=lambda costs: costs.limit_current_a)
+    worst = max(driven, key=lambda costs: (costs.limit_current_a, costs.step.kind == "ramp"))
     pulses = PULSE_PEAK if (worst.step.tone_hz or 0.0) < PULSE_BELOW_HZ else 1.0
     mean_a = worst.limit_current_a
     yield from _role(setting, "supply_voltage", None, setting.supply_v, setting.supply_v, worst.step.number)

@@ -22,7 +22,7 @@ def load_checks(steps: Sequence[Step], driven: Sequence[StepCosts], setting: Set
     rises = rises_over_day(steps, setting)
     for name in dict.fromkeys(costs.load.name for costs in driven):
         own = [costs for costs in driven if costs.load.name == name]
-        worst = max(own, key=lambda costs: costs.power.expected_w)
+        worst = max(own, key=lambda costs: (costs.power.expected_w, costs.step.kind == "ramp"))
         yield from _bears(worst, rises.get(name))
         yield from _resistor(worst, setting)
 

@@ -17,7 +17,7 @@ def supply_checks(driven: Sequence[StepCosts], setting: Setting) -> Iterator[Che
     yield from _voltage(setting)
     if not driven:
         return
-    worst = max(driven, key=lambda costs: costs.limit_current_a)
+    worst = max(driven, key=lambda costs: (costs.limit_current_a, costs.step.kind == "ramp"))
     ramps = [costs.expected.supply_current_a for costs in driven if costs.step.kind == "ramp"]
     end_a = max([worst.limit_current_a, *ramps])
     bench = setting.bench

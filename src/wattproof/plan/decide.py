@@ -1,5 +1,6 @@
 """Whether this bench can judge what the maker states: its uncertainty at every rating, before anything is measured."""
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot, log, sqrt
@@ -17,6 +18,9 @@ K95 = 1.959964
 DB_PER_RATIO = 20 / log(10)
 
 _NEEDED = {"load_ohm": "load", "supply_v": "supply voltage", "thd_percent": "distortion"}
+_REFERENCE = re.compile(r"^(?!.*not stated).*(\bre\b|\breference|\bover\b)")
+"""A note that says over what a ratio in dB is reckoned."""
+
 _NOT_ON_THE_SHEET = "No step of this sheet measures it."
 
 
@@ -93,7 +97,9 @@ def _sentences(rating: Rating, budget: Budget) -> Iterator[str]:
     if budget.relative_u is not None:
         half = K95 * budget.relative_u
         shown = f"±{DB_PER_RATIO * half:.2g} dB" if rating.unit.startswith("dB") else f"±{100 * half:.2g} %"
-        yield f"At {name} this bench's 95 % interval is {shown}: a rating met or missed by less than that cannot be told."
+        yield (
+            f"At {name} this bench's 95 % interval is {shown}: a rating met or missed by less than that cannot be told."
+        )
     yield from budget.lacking
     if budget.note:
         yield budget.note
@@ -120,13 +126,15 @@ def _power(rating: Rating, steps: Sequence[Step], setting: Setting) -> Budget:
     if follows and supply is not None and supply.scale_u > 0:
         half = 2 * K95 * hypot(supply.scale_u, supply.offset_u / setting.supply_v)
         note = f"Where power follows the square of the supply voltage, its reading adds ±{100 * half:.2g} %."
-    return Budget(relative_u=_root_sum_square(parts), lacking=tuple(lacking), note=note)
+    relative_u = None if rating.load_ohm is None else _root_sum_square(parts)
+    return Budget(relative_u=relative_u, lacking=tuple(lacking), note=note if relative_u is not None else "")
 
 
 def _left_out(rating: Rating) -> Iterator[str]:
     missing = [words for key, words in _NEEDED.items() if getattr(rating, key) is None]
     if missing:
-        yield f"The rating leaves out {' and '.join(', '.join(missing).rsplit(', ', 1))}: what it promises is not known."
+        listed = " and ".join(", ".join(missing).rsplit(", ", 1))
+        yield f"The rating leaves out {listed}: what it promises is not known."
 
 
 def _power_parts(bench: Bench, load: Load | None, output: str) -> tuple[list[float], list[str]]:
@@ -180,8 +188,8 @@ def _efficiency(rating: Rating, steps: Sequence[Step], setting: Setting) -> Budg
         return Budget(relative_u=None, lacking=tuple(missing))
     supply_a = max((step.expected.supply_current_a for step in steps), default=0.0)
     parts += [_direct_u(bench, "supply_voltage", setting.supply_v), _direct_u(bench, "supply_current", supply_a)]
-    note = "" if rating.load_ohm is not None else "At which power and into which load is not stated."
-    return Budget(relative_u=_root_sum_square(parts), note=note)
+    lacking = () if rating.load_ohm is not None else ("At which power and into which load is not stated.",)
+    return Budget(relative_u=_root_sum_square(parts), lacking=lacking)
 
 
 def _lowest_load(steps: Sequence[Step], bench: Bench) -> Load | None:
@@ -228,9 +236,11 @@ def _by_the_floor(rating: Rating, _: Sequence[Step], setting: Setting) -> Budget
 
 def _lacks_reference(rating: Rating) -> tuple[str, ...]:
     if rating.quantity == "snr":
-        text = f"{rating.note or ''} {rating.unit}".lower()
-        known = "re " in text or ("reference" in text and "not stated" not in text)
-        return () if known else ("Over which power it is reckoned is not stated.",)
+        return (
+            ()
+            if _REFERENCE.search((rating.note or "").lower())
+            else ("Over which power it is reckoned is not stated.",)
+        )
     if rating.quantity == "thd" and rating.load_ohm is None:
         return ("Into which load and at which power is not stated.",)
     return ()
