@@ -188,7 +188,7 @@ class SteadyOutput(OutputTracks):
         return FrameTones(
             phasors=np.abs(self.fit.phasors[0, 0]) + 2 * (in_phase + 1j * ahead),
             times_s=(edges[:-1] + edges[1:]) / 2 / self.fit.rate_hz,
-            mean_squares=piece_means((self.samples[0] - self.fit.dc[0]) ** 2, edges),
+            mean_squares=lambda: piece_means((self.samples[0] - self.fit.dc[0]) ** 2, edges),
         )
 
     @property

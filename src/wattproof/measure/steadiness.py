@@ -1,5 +1,6 @@
 """How steady a tone is: its level and its frequency from frame to frame, each told apart from the other."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -39,13 +40,14 @@ class FrameTones:
         Peak, engineering units, turned so that the tone of the whole record has phase 0.
     times_s : Real of shape (n_frames,)
         Centres of the frames.
-    mean_squares : Real of shape (n_frames,)
-        Of all that the frames hold, DC left out: the level of a tone whose frequency cannot be followed.
+    mean_squares : callable
+        Gives those of all that the frames hold, DC left out, shape (n_frames,): the level of a tone whose frequency
+        cannot be followed.
     """
 
     phasors: NDArray[np.complex128]
     times_s: Real
-    mean_squares: Real
+    mean_squares: Callable[[], Real]
 
     @cached_property
     def phases_rad(self) -> Real:
@@ -62,7 +64,7 @@ class FrameTones:
     def levels(self) -> Real:
         """Mean square in each frame; what a frequency other than the record's loses within a frame is made good."""
         if self.is_lost:
-            return self.mean_squares
+            return self.mean_squares()
         turned_rad = np.gradient(np.unwrap(np.angle(self.phasors)))
         return np.asarray(np.abs(self.phasors / np.sinc(turned_rad / (2 * np.pi))) ** 2 / 2)
 
