@@ -25,8 +25,10 @@ from wattproof.capture.guard import Guard
 from wattproof.capture.guard_tracks import GuardTrack, closest_limits, guard_tracks
 from wattproof.capture.instrument import Instrument, parse_instrument
 from wattproof.capture.link import Link, VisaLink
+from wattproof.capture.open_rig import open_rig
 from wattproof.capture.parts import make_load, make_meter, make_supply, open_scope, read_instrument
 from wattproof.capture.pump import TAIL_S, Pump
+from wattproof.capture.rig import BenchRig
 from wattproof.capture.scope import Scope
 from wattproof.capture.stream import run_stream, start_stream
 from wattproof.capture.take import QueueTake
@@ -36,6 +38,7 @@ __all__ = [
     "CHECK_IN_S",
     "FADE_S",
     "TAIL_S",
+    "BenchRig",
     "Block",
     "BurstDrive",
     "Drive",
@@ -70,6 +73,7 @@ __all__ = [
     "make_load",
     "make_meter",
     "make_supply",
+    "open_rig",
     "open_scope",
     "open_wire",
     "parse_instrument",
