@@ -111,9 +111,14 @@ def carry_out(
         sheet=sheet, rig=rig, archive=archive, session=session, operator=operator, tell=tell, figures=figures,
         button=button or StopButton(), knowledge=progress.knowledge, tally=progress.tally,
     )  # fmt: skip
-    conductor = _Conductor(stage, over=set(progress.over), skip=frozenset(skip))
+    conductor = _Conductor(stage, over=progress.over_in(sheet), skip=frozenset(skip))
     tell(
-        RunBegun(session=session.id, amplifier=sheet.amplifier, steps=len(sheet.steps), done_before=len(progress.over))
+        RunBegun(
+            session=session.id,
+            amplifier=sheet.amplifier,
+            steps=len(sheet.steps),
+            done_before=len(progress.over_in(sheet)),
+        )
     )
     return conductor.run(progress.rest_left_s(datetime.now(UTC)))
 
@@ -211,7 +216,8 @@ class _Conductor:
         stage.tell(
             StepBegun(
                 number=step.number, name=step.name, kind=step.kind, load=step.load, attempt=attempt,
-                next_name=stage.next_name(step),
+                seconds=step.seconds, expected_w=step.expected.power_w,
+                expected_supply_w=step.expected.supply_power_w, next_name=stage.next_name(step),
             )
         )  # fmt: skip
         try:

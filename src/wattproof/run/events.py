@@ -28,6 +28,9 @@ class StepBegun(_Event):
     kind: str
     load: str | None
     attempt: int = 1
+    seconds: float = Field(description="at most")
+    expected_w: float = Field(description="delivered at the highest level, of all driven outputs together")
+    expected_supply_w: float
     next_name: str | None = None
 
 
@@ -61,7 +64,8 @@ class FigureSeen(_Event):
     name: str
     output: str | None
     value: float
-    u: float
+    u: float = Field(description="standard uncertainty")
+    k95: float = Field(description="times u: half of the 95 % interval")
     unit: str
 
 

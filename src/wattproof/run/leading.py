@@ -29,7 +29,7 @@ def leading_figures(result: CaptureResult, kind: StepKind) -> tuple[FigureSeen, 
         Of the step.
     """
     chosen = [
-        FigureSeen(name=figure.name, output=figure.output, value=figure.value, u=figure.u, unit=figure.unit)
+        FigureSeen.model_validate(figure.model_dump(include=set(FigureSeen.model_fields)))
         for name in LEADING[kind]
         for figure in result.figures
         if figure.name == name or (name == "sustained_power" and figure.name.startswith(name))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from wattproof.plan import RunSheet
 from wattproof.run.knowledge import Knowledge
 from wattproof.run.stage import Tally
 
@@ -18,18 +19,22 @@ class Progress:
 
     Attributes
     ----------
-    over : frozenset of int
-        Numbers of the steps that are not carried out again.
+    over : frozenset of (int, str)
+        Numbers and names of the steps that are not carried out again: one that an edited sheet has put elsewhere is.
     knowledge : Knowledge
     tally : Tally
     resting_until : datetime or None
         End of the rest that the last step asked for, unless it was rested to its end.
     """
 
-    over: frozenset[int]
+    over: frozenset[tuple[int, str]]
     knowledge: Knowledge
     tally: Tally
     resting_until: datetime | None = None
+
+    def over_in(self, sheet: RunSheet) -> set[int]:
+        """Give the numbers of a sheet's steps that are not carried out again."""
+        return {step.number for step in sheet.steps if (step.number, step.name) in self.over}
 
     def rest_left_s(self, now: datetime) -> float:
         """Seconds of that rest that the clock on the wall has not yet passed."""
@@ -44,7 +49,7 @@ def read_progress(journal: Sequence[Mapping[str, Any]]) -> Progress:
     journal : sequence of mappings
         The session's journal, oldest first; lines of others are passed over.
     """
-    over: set[int] = set()
+    over: set[tuple[int, str]] = set()
     knowledge, tally, resting_until = Knowledge(), Tally(), None
     for line in journal:
         if line.get("did") == "rested":
@@ -52,7 +57,7 @@ def read_progress(journal: Sequence[Mapping[str, Any]]) -> Progress:
         if line.get("did") != "step-ended":
             continue
         if line["state"] in OVER:
-            over.add(line["number"])
+            over.add((line["number"], line["name"]))
         knowledge = Knowledge.model_validate(line["knowledge"])
         tally.add(
             full_power_s=line["full_power_s"],
