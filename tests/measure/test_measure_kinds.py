@@ -133,6 +133,46 @@ def test_silence_before_and_after_changes_nothing(stretches, kind, tone_hz):
     assert tell_kind(record) == kind
 
 
+REST = -20.0
+
+
+@pytest.mark.parametrize(
+    ("stretches", "kind"),
+    [
+        (((0.3, REST, REST), (0.2, 0.0, 0.0), (0.5, REST, REST), (0.1, 0.0, 0.0)), "burst"),
+        (((0.3, REST, REST), (0.2, 0.0, 0.0), (0.5, REST, REST), (0.2, 0.0, 0.0)), "burst"),
+        (((0.2, 0.0, 0.0), (0.5, REST, REST), (0.15, 0.0, 0.0)), "burst"),
+        (((0.5, SILENT_DB, SILENT_DB), (0.3, 0.0, 0.0), (0.7, SILENT_DB, SILENT_DB), (0.1, 0.0, 0.0)), "burst"),
+        (((0.1, -15.0, -15.0), (2.0, SILENT_DB, SILENT_DB), (1.0, 0.0, 0.0)), "steady"),
+        (((0.1, 0.0, 0.0), (2.0, SILENT_DB, SILENT_DB), (1.0, 0.0, 0.0)), "steady"),
+        (((0.3, REST, REST), (0.2, -8.0, -8.0), (0.5, REST, REST), (0.1, 0.0, 0.0)), "steady"),
+        (((1.0, 0.0, 0.0), (0.2, SILENT_DB, SILENT_DB), (1.0, 0.0, 0.0)), "steady"),
+    ],
+    ids=[
+        "cut short",
+        "cut at its end",
+        "from the first sample",
+        "over silence",
+        "thump",
+        "false start",
+        "unlike",
+        "dropout",
+    ],
+)
+def test_a_record_that_ends_inside_its_second_burst_is_bursts(stretches, kind):
+    for tone_hz in (97.0, 997.0):
+        record, _ = lay_on_bench(sounds(*stretches, tone_hz=tone_hz), bench=None)
+        assert tell_kind(record) == kind
+
+
+def test_a_burst_that_the_record_s_end_cuts_off_is_left_out_of_the_figures():
+    recording = sounds((0.3, REST, REST), (0.2, 0.0, 0.0), (0.5, REST, REST), (0.1, 0.0, 0.0), tone_hz=100.0)
+    record, _ = lay_on_bench(recording, bench=Bench(channels=(BenchChannel(input=1, role="load_voltage"),)))
+    result = measure(record)
+    assert result.kind == "burst"
+    assert "one-burst" in {notice.code for notice in result.warnings}
+
+
 @pytest.mark.parametrize("noise", [0.0, 1e-4])
 def test_silence_about_a_tone_is_left_out_of_its_figures(noise):
     recording = sounds((1.0, SILENT_DB, SILENT_DB), (3.0, -6.0, -6.0), (1.5, SILENT_DB, SILENT_DB), noise=noise)

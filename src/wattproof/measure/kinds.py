@@ -10,6 +10,7 @@ from wattproof.measure.record import BenchRecord, Track
 from wattproof.waveform import Recording
 
 Real = NDArray[np.float64]
+Span = NDArray[np.int64]
 
 FAINTEST = 1e-100
 """A swing under this cannot be squared in double precision."""
@@ -61,6 +62,9 @@ DEEPEST_DIP = 0.5
 
 QUIET = 0.03
 """Before and after the test a record is silent: under this share of its highest level (-30 dB)."""
+
+ALIKE = 1.26
+"""Bursts of one train are as loud as each other, within this ratio (2 dB)."""
 
 LONGEST_BURST_S = 2.0
 LARGEST_BURST_SHARE = 0.6
@@ -222,13 +226,20 @@ def _is_burst(course: Course) -> bool:
     if high < BURST_DEPTH * max(low, 1e-12 * high):
         return False
     loud = levels > np.sqrt(max(low, 1e-6 * high) * high)
-    falls = int(np.count_nonzero(loud[:-1] & ~loud[1:]))
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], loud, [False]]).astype(int))).reshape(-1, 2)
+    whole = edges[:-1] if loud[-1] else edges
     # a ramp rises through the middle once; a burst also comes down again before the record's end
-    if falls == 0 or (falls < 2 and loud[-1]):
+    if not len(whole) or (loud[-1] and len(whole) == 1 and not _is_like(levels, edges[1], whole[0])):
         return False
     share = float(loud.mean())
-    rises = int(np.count_nonzero(~loud[:-1] & loud[1:])) + int(loud[0])
-    return share < LARGEST_BURST_SHARE and share * course.duration_s / rises < LONGEST_BURST_S
+    return share < LARGEST_BURST_SHARE and share * course.duration_s / len(edges) < LONGEST_BURST_S
+
+
+def _is_like(levels: Real, last: Span, first: Span) -> bool:
+    """Whether what the record's end cuts off may be another burst like the first: as loud, and not longer."""
+    loud = [float(np.median(levels[start:stop])) for start, stop in (first, last)]
+    lengths = [int(stop - start) for start, stop in (first, last)]
+    return max(loud) < ALIKE * min(loud) and lengths[1] <= lengths[0] + 1
 
 
 def _is_ramp(levels: Real) -> bool:
