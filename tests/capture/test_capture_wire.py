@@ -12,8 +12,8 @@ from wattproof.errors import WireError
 from wattproof.testing import Peer
 
 DEADLINE_S = 0.25
-SLACK_S = 0.15
-"""A loaded machine's own delay; the deadline itself is kept to a few milliseconds."""
+SLACK_S = 1.0
+"""A loaded machine's own delay; what must not happen would take many seconds."""
 
 
 def wire_to(peer, *, timeout_s=DEADLINE_S, **ends):
@@ -26,6 +26,13 @@ def took(call):
     with pytest.raises(WireError) as caught:
         call()
     return caught.value, time.monotonic() - began_s
+
+
+def wait_for(condition, *, within_s=2.0):
+    until_s = time.monotonic() + within_s
+    while not condition() and time.monotonic() < until_s:
+        time.sleep(0.005)
+    return condition()
 
 
 @pytest.mark.parametrize("end", [b"\n", b"\r\n"])
@@ -169,18 +176,22 @@ def test_something_urgent_breaks_a_question_off():
         assert time.monotonic() - began_s < 0.05 + SLACK_S
         asking.join(2.0)
         assert "interrupted" in broken[0][0].message
-        time.sleep(0.05)
-        assert peer.heard == [b"V?", b"OFF"]
+        assert wait_for(lambda: peer.heard == [b"V?", b"OFF"])
 
 
 def test_something_urgent_is_said_on_a_new_connection_when_the_old_one_is_cut():
     with Peer({"BYE?": b""}) as peer, wire_to(peer) as wire:
         took(lambda: wire.query("BYE?"))
-        for _ in range(3):  # the first word into a cut connection is lost without a sign; a repeated one is not
-            wire.write("OFF", urgent=True)
-            time.sleep(0.02)
-        assert b"OFF" in peer.heard
+        wire.write("OFF", urgent=True)
+        assert wait_for(lambda: peer.heard == [b"BYE?", b"OFF"])
         assert peer.connections == 2
+
+
+def test_a_command_is_not_lost_in_a_cut_connection():
+    with Peer({"BYE?": b""}) as peer, wire_to(peer) as wire:
+        took(lambda: wire.query("BYE?"))
+        error, _seconds = took(lambda: wire.write("V 14.4"))
+        assert "cut the connection" in error.message
 
 
 def test_two_threads_may_ask_at_once():

@@ -125,7 +125,7 @@ def test_a_broken_block_is_told_within_the_deadline(how):
         began_s = time.monotonic()
         with pytest.raises(WireError) as caught:
             wire.query_blocks("CURVE?", n_blocks=n_blocks)
-        assert time.monotonic() - began_s < DEADLINE_S + 0.15
+        assert time.monotonic() - began_s < DEADLINE_S + 1.0
         assert why in caught.value.why
         assert caught.value.hint
         assert wire.query("NEXT?") == "next"  # the wire is in step again

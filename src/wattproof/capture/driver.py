@@ -9,6 +9,8 @@ from wattproof.capture.wire import Wire
 from wattproof.errors import WireError
 
 _NUMBER = re.compile(r"(?<![\w.])[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?(?![\d.])")
+_SIGNS = frozenset("+-.0123456789")
+_GOES_ON = re.compile(r"[\d.]|[eE][-+]?\d")
 _NO_NUMBER = re.compile(r"[-+]?(?:nan|inf|infinity)", re.IGNORECASE)
 
 _OFF_SCALE = 9.8e37
@@ -124,7 +126,10 @@ class Driver:
             found = re.search(question.pattern, text)
             if found is None:
                 raise self._unread(question, answer, f'the pattern "{question.pattern}" does not fit')
-            text = found.group(found.re.groups)
+            group = found.re.groups
+            if _GOES_ON.match(text, found.end(group)) or text[: found.start(group)][-1:] in _SIGNS:
+                raise self._unread(question, answer, f'the pattern "{question.pattern}" cuts a number in two')
+            text = found.group(group)
         numbers = _NUMBER.findall(text)
         named = _NO_NUMBER.fullmatch(text.strip()) is not None
         if len(numbers) != 1 and not named:

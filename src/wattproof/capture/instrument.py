@@ -193,7 +193,7 @@ class Instrument(Part):
 
     name: Words = Field(description="for messages", examples=["Plum bench supply"])
     kind: Kind = Field(examples=["supply"])
-    line_end: LineEnd = Field(default="\n", min_length=1, description="ends each command")
+    line_end: LineEnd = Field(default="\n", min_length=1, description="ends each command", examples=["\r\n"])
     answer_end: LineEnd = Field(
         default="\n", description="ends each answer; empty: an answer ends when the line falls quiet"
     )
@@ -243,6 +243,12 @@ KNOWN: dict[tuple[str, ...], tuple[str, ...]] = {
 """Named values that may stand in a command; everywhere else none may."""
 
 _TEXT_VALUES = {"channel"}
+_MODELS: dict[str | int, type[Part]] = {
+    "supply": SupplyWords,
+    "load": LoadWords,
+    "meter": MeterWords,
+    "scope": ScopeWords,
+}
 
 
 def _clashes(data: Mapping[str, Any]) -> Iterator[Clash]:
@@ -275,12 +281,16 @@ _NO_COMMANDS = {"name", "kind", "pattern", "yes", "no", "none_said", "said", "id
 
 
 def _placeholders_of(text: str, path: tuple[str | int, ...]) -> Iterator[Clash]:
+    if len(path) > 1 and path[0] in _MODELS and path[1] not in _MODELS[path[0]].model_fields:
+        return  # the key is told; what belongs in it nobody knows
     known = KNOWN.get(tuple(step for step in path if isinstance(step, str))[:2], ())
     try:
         found = [(name, spec) for _text, name, spec, _conversion in Formatter().parse(text) if name is not None]
     except ValueError:
         return  # the field's own validator tells
     for name, spec in found:
+        if not name.isidentifier():
+            continue  # so does it here
         if name not in known:
             listed = " or ".join(f"{{{one}}}" for one in known)
             cure = f"write {listed}" if known else "write the command without a placeholder"

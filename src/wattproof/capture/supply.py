@@ -8,7 +8,7 @@ from wattproof.capture.checks import part_check, settled
 from wattproof.capture.contract import PartCheck
 from wattproof.capture.driver import Driver
 from wattproof.capture.instrument import SupplyWords
-from wattproof.errors import RigError, WattproofError
+from wattproof.errors import RigError, WattproofError, WireError
 
 OFF_S = 0.5
 """`off` returns within this long, whatever the supply does; seconds."""
@@ -144,6 +144,7 @@ class WiredSupply:
         """Open the output, from any thread, within `OFF_S`; a supply that is gone is noted for `check`."""
         self._stop.set()
         self._is_on = False
+        self._doubt = WireError(f"{self._driver.wire.where} has not confirmed it within {OFF_S:g} s.")
         worker = threading.Thread(target=self._off, name="supply off", daemon=True)
         worker.start()
         worker.join(OFF_S)

@@ -3,7 +3,7 @@
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import Protocol
 
 from wattproof.capture.block import read_blocks
@@ -87,8 +87,9 @@ class LinkWire:
         text : str
             One command without its end.
         urgent : bool
-            Break off whatever question is waiting for its answer on another thread; if the link is broken, open it
-            again and say it there.
+            Break off whatever question is waiting for its answer on another thread. If the link is broken, say it
+            over a new one; if it may be stuck, for a question on it was not answered, say it over both. So what is
+            urgent must do no harm when it is heard twice.
 
         Raises
         ------
@@ -98,11 +99,14 @@ class LinkWire:
         with self._held(urgent=urgent):
             data = self._encoded(text)
             try:
+                self._drop_unasked()  # what is said into a cut connection would be lost without a sign
                 self._open().send(data)
             except WireError:
                 if not urgent:
                     raise
                 self._reopen().send(data)
+            if urgent and not self._in_step:
+                self._say_beside(data)
 
     def query(self, text: str) -> str:
         """Ask and give the answer's line without its end and without spaces around it.
@@ -230,6 +234,15 @@ class LinkWire:
 
     def _open(self) -> Link:
         return self._reopen() if self._link is None else self._link
+
+    def _say_beside(self, data: bytes) -> None:
+        """Say it over a second link too, where the instrument takes one."""
+        with suppress(WireError):
+            beside = self._open_link(min(OPEN_S, self.timeout_s))
+            try:
+                beside.send(data)
+            finally:
+                beside.close()
 
     def _reopen(self) -> Link:
         self._drop()

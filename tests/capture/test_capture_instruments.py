@@ -1,0 +1,448 @@
+"""Supply, load and meter through pyvisa and real sockets: limits before the output, off in time, nothing believed."""
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+import pytest
+
+import wattproof
+from wattproof.bench import Load, PartSettings, parse_bench
+from wattproof.capture import Driver, make_load, make_meter, make_supply, read_instrument
+from wattproof.capture.load import WiredLoad
+from wattproof.capture.supply import OFF_S
+from wattproof.errors import FileMissingError, RigError, WattproofError, WireError
+from wattproof.sim.instruments_parts import LoadServer, MeterServer, SupplyServer
+from wattproof.testing import exchange
+
+FILES = Path(wattproof.__file__).parent / "sim" / "boathouse" / "instruments"
+BENCH = parse_bench(
+    '[[loads]]\nname = "4 ohm"\nresistance_ohm = 4.03\n[[loads]]\nname = "2 ohm"\nresistance_ohm = 2.01\n', file="bench"
+)
+SLACK_S = 1.0
+"""A loaded machine's own delay."""
+
+
+class Table:
+    """What the instruments act upon; the time of each switching is kept."""
+
+    def __init__(self):
+        self.set_v = self.limit_a = self.seen_v = 0.0
+        self.is_on, self.switched_at_s, self.load, self.loads = False, 0.0, None, []
+        self.gives = 1.0
+
+    def supply_set(self, volts, limit_a):
+        self.set_v, self.limit_a = volts, limit_a
+
+    def supply_switch(self, on):
+        self.is_on, self.switched_at_s = on, time.monotonic()
+
+    def supply_reading(self):
+        return (self.set_v * self.gives, 0.42) if self.is_on else (0.0, 0.0)
+
+    def use_load(self, name):
+        self.load = name
+        self.loads.append(name)
+
+    def read_temperature_c(self):
+        return 31.2
+
+
+@pytest.fixture
+def table():
+    return Table()
+
+
+@pytest.fixture
+def made():
+    with ExitStack() as stack:
+        yield stack
+
+
+def settings(server, file, **more):
+    return PartSettings(
+        kind="scpi", address=server.address, instrument=file, timeout_s=more.pop("timeout_s", 1.0), **more
+    )
+
+
+@pytest.fixture
+def supply_server(table, made):
+    return made.enter_context(SupplyServer(table))
+
+
+def supply_of(server, made, **more):
+    supply = make_supply(settings(server, "hazel-drift-supply.toml", **more), operator=None, folder=FILES)
+    made.callback(supply.close)
+    return supply
+
+
+def wait_for(condition, *, within_s=2.0):
+    until_s = time.monotonic() + within_s
+    while not condition() and time.monotonic() < until_s:
+        time.sleep(0.005)
+    return condition()
+
+
+# supply
+
+
+def test_limits_and_watchdog_stand_before_the_output_is_on(table, supply_server, made):
+    supply = supply_of(supply_server, made, watchdog_s=2)
+    supply.on(14.4, limit_a=60.0)
+    heard = supply_server.heard
+    on = heard.index("OUTPut ON")
+    for limit in ("CURRent 60.00", "CURRent:PROTection 60.00", "VOLTage:PROTection 15.84", "SYSTem:WATChdog 2.0"):
+        assert heard.index(limit) < on
+    assert heard.index("VOLTage 14.400") < on
+    assert (table.is_on, table.set_v, table.limit_a, supply_server.watchdog_s) == (True, 14.4, 60.0, 2.0)
+    assert set(heard[on + 1 :]) >= {"OUTPut?", "MEASure:VOLTage?"}  # it is seen to be on, and at its voltage
+
+
+def test_off_reaches_the_bench_and_comes_back_in_time(table, supply_server, made):
+    supply = supply_of(supply_server, made)
+    supply.on(14.4, limit_a=None)
+    began_s = time.monotonic()
+    supply.off()
+    assert time.monotonic() - began_s < OFF_S
+    assert not table.is_on
+    assert table.switched_at_s - began_s < OFF_S
+    supply.off()
+    assert supply.check().state == "doubtful"  # no watchdog_s; off itself was confirmed
+
+
+def test_a_supply_that_was_left_on_is_switched_off_before_it_is_set(table, supply_server, made):
+    table.supply_set(24.0, 10.0)
+    supply_server.carry_out("VOLTage 24")
+    supply_server.carry_out("OUTPut ON")
+    seen = []
+    table.supply_set = lambda volts, limit_a: seen.append((table.is_on, volts)) or setattr(table, "set_v", volts)
+    supply_of(supply_server, made).on(12.0, limit_a=20.0)
+    assert not any(was_on for was_on, _volts in seen)
+    assert (table.is_on, table.set_v) == (True, 12.0)
+
+
+def test_a_supply_that_refuses_a_value_stays_off(table, supply_server, made):
+    supply = supply_of(supply_server, made)
+    with pytest.raises(WireError) as caught:
+        supply.on(48.0, limit_a=20.0)
+    assert "-222" in caught.value.why
+    assert "OUTPut ON" not in supply_server.heard
+    assert not table.is_on
+
+
+def test_a_supply_that_does_not_switch_is_told(table, supply_server, made):
+    supply_server.obeys = False
+    supply = supply_of(supply_server, made)
+    with pytest.raises(RigError) as caught:
+        supply.on(14.4, limit_a=20.0)
+    assert "says that it is off" in caught.value.why
+
+
+@pytest.mark.parametrize("gives", [0.5, 1.3])
+def test_a_voltage_that_is_not_there_switches_it_off(table, supply_server, made, gives, monkeypatch):
+    monkeypatch.setattr("wattproof.capture.supply._RISE_S", 0.2)
+    table.gives = gives
+    supply = supply_of(supply_server, made)
+    with pytest.raises(RigError) as caught:
+        supply.on(14.4, limit_a=20.0)
+    assert f"it measures {14.4 * gives:g} V" in caught.value.why
+    assert not table.is_on
+
+
+def test_a_supply_that_opens_by_itself_is_noticed(table, supply_server, made):
+    supply = supply_of(supply_server, made)
+    supply.alive()  # nothing to feed while it is off
+    supply.on(14.4, limit_a=20.0)
+    supply.alive()
+    supply_server.open_by_itself()
+    with pytest.raises(RigError, match="opened its output by itself"):
+        supply.alive()
+
+
+@pytest.mark.parametrize("how", ["silent", "deaf", "cut"])
+def test_off_returns_in_time_and_never_raises_whatever_the_supply_does(table, supply_server, made, how):
+    supply = supply_of(supply_server, made, timeout_s=0.3)
+    supply.on(14.4, limit_a=20.0)
+    setattr(supply_server.misbehaviour, how, True)
+    began_s = time.monotonic()
+    supply.off()
+    assert time.monotonic() - began_s < OFF_S + SLACK_S
+    if how == "silent":  # it hears and does: only its confirmation is missing
+        assert wait_for(lambda: not table.is_on)
+    check = supply.check()
+    assert check.state == "failed"
+    assert check.inside[-1].said == "it was told to open its output and did not confirm it"
+    setattr(supply_server.misbehaviour, how, False)
+    supply.off()
+    assert not table.is_on
+    assert supply.check().state == "doubtful"  # it has no watchdog_s; off is confirmed again
+
+
+def test_off_goes_over_a_new_connection_when_the_old_one_is_cut(table, supply_server, made):
+    supply = supply_of(supply_server, made)
+    supply.on(14.4, limit_a=20.0)
+    supply_server.misbehaviour.cut = True
+    with pytest.raises(WireError):
+        supply.alive()
+    supply_server.misbehaviour.cut = False
+    supply.off()
+    assert not table.is_on
+    assert supply.check().inside[1].said == "off"
+
+
+def test_off_from_another_thread_does_not_wait_for_a_question_in_progress(table, supply_server, made):
+    supply = supply_of(supply_server, made, timeout_s=5.0)
+    supply.on(14.4, limit_a=20.0)
+    supply_server.misbehaviour.wait_s = 2.5  # it hears the next line of this connection only after that
+    raised = []
+
+    def feed():
+        try:
+            supply.alive()
+        except WattproofError as error:
+            raised.append(error)
+
+    feeding = threading.Thread(target=feed)
+    feeding.start()
+    time.sleep(0.1)
+    began_s = time.monotonic()
+    supply.off()
+    assert time.monotonic() - began_s < OFF_S + SLACK_S
+    assert not table.is_on
+    supply_server.misbehaviour.wait_s = 0.0
+    feeding.join(5.0)
+    assert raised == []
+
+
+def test_off_while_it_is_being_switched_on_wins(table, supply_server, made):
+    supply = supply_of(supply_server, made)
+    supply_server.misbehaviour.wait_s = 0.05
+    told = []
+
+    def switch_on():
+        try:
+            supply.on(14.4, limit_a=20.0)
+        except WattproofError as error:
+            told.append(error)
+
+    switching = threading.Thread(target=switch_on)
+    switching.start()
+    assert wait_for(lambda: "VOLTage 14.400" in supply_server.heard)
+    supply.off()
+    switching.join(5.0)
+    assert len(told) == 1
+    assert wait_for(lambda: not table.is_on)
+    time.sleep(0.1)
+    assert not table.is_on
+
+
+def test_the_watchdog_opens_the_output_when_the_program_is_killed(table, supply_server):
+    """The program is killed without a chance to say anything: its supply must open within its watchdog's time."""
+    code = f"""
+import sys, time
+from pathlib import Path
+from wattproof.bench import PartSettings
+from wattproof.capture import make_supply
+supply = make_supply(
+    PartSettings(kind="scpi", address={supply_server.address!r}, instrument="hazel-drift-supply.toml", watchdog_s=1),
+    operator=None, folder=Path({str(FILES)!r}),
+)
+supply.on(14.4, limit_a=20.0)
+print("on", flush=True)
+while True:
+    supply.alive()
+    time.sleep(0.4)
+"""
+    program = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
+    try:
+        assert program.stdout.readline() == "on\n"
+        time.sleep(1.3)
+        assert table.is_on  # fed, it outlives its watchdog's time
+        os.kill(program.pid, signal.SIGKILL)
+        killed_at_s = time.monotonic()
+        assert wait_for(lambda: not table.is_on, within_s=3.0)
+        assert table.switched_at_s - killed_at_s < 1.0 + 0.2
+    finally:
+        program.kill()
+        program.wait(5.0)
+        program.stdout.close()
+
+
+def test_a_useless_watchdog_is_refused(supply_server, made, tmp_path):
+    with pytest.raises(RigError) as caught:
+        supply_of(supply_server, made, watchdog_s=0.4)
+    assert "twice a second" in caught.value.why
+    hinted = float(re.search(r"watchdog_s = ([\d.]+)", caught.value.hint)[1])
+    supply_of(supply_server, made, watchdog_s=hinted)
+    text = (FILES / "hazel-drift-supply.toml").read_text(encoding="utf-8")
+    (tmp_path / "dull.toml").write_text(re.sub(r"(?m)^watchdog.*$", "", text), encoding="utf-8")
+    with pytest.raises(RigError, match="has no watchdog"):
+        make_supply(settings(supply_server, "dull.toml", watchdog_s=2), operator=None, folder=tmp_path)
+
+
+def test_the_check_of_a_supply_says_what_would_not_stop_it(supply_server, made):
+    good = supply_of(supply_server, made, watchdog_s=2).check()
+    assert (good.state, good.said) == ("good", "Hazel Drift supply")
+    assert [one.part for one in good.inside] == ["identity", "output", "reading", "own limits"]
+    doubtful = supply_of(supply_server, made).check()
+    assert doubtful.state == "doubtful"
+    assert "watchdog" in doubtful.inside[3].why
+
+
+@pytest.mark.parametrize("chunk", [1, 3])
+def test_a_supply_that_answers_in_pieces_is_no_fault(table, supply_server, made, chunk):
+    supply_server.misbehaviour.chunk_bytes, supply_server.misbehaviour.chunk_wait_s = chunk, 0.001
+    supply = supply_of(supply_server, made)
+    supply.on(14.4, limit_a=20.0)
+    assert table.is_on
+    supply.off()
+
+
+@pytest.mark.parametrize("garbage", [b"\x00\x01\x02", b"?", b"7"])
+def test_garbage_never_switches_anything_on(table, supply_server, made, garbage):
+    supply = supply_of(supply_server, made)
+    supply_server.misbehaviour.garbage = garbage
+    with pytest.raises(WattproofError):
+        supply.on(14.4, limit_a=20.0)
+    assert wait_for(lambda: not table.is_on)
+
+
+# load
+
+
+@pytest.fixture
+def load_server(table, made):
+    return made.enter_context(LoadServer(table, names=("4 ohm", "2 ohm")))
+
+
+def load_of(server, made, bench=BENCH):
+    load = make_load(settings(server, "sedge-mist-relays.toml"), bench, operator=None, folder=FILES)
+    made.callback(load.close)
+    return load
+
+
+def test_a_load_is_disconnected_before_another_is_connected(table, load_server, made):
+    load = load_of(load_server, made)
+    load.use(BENCH.load("4 ohm"))
+    load.use(BENCH.load("2 ohm"))
+    load.use(None)
+    assert table.loads == [None, "4 ohm", None, "2 ohm", None]
+
+
+def test_a_welded_contact_is_told_and_nothing_else_connected(table, load_server, made):
+    load = load_of(load_server, made)
+    load_server.welded = 1
+    with pytest.raises(RigError) as caught:
+        load.use(BENCH.load("2 ohm"))
+    assert 'should answer "0,0" and says "1,0"' in caught.value.why
+    assert "ROUTe:CLOSe (@2)" not in load_server.heard
+
+
+def test_a_load_that_has_no_relay_is_told_before_anything_moves(table, load_server, made):
+    bench = parse_bench('[[loads]]\nname = "8 ohm"\nresistance_ohm = 8.1\n', file="bench")
+    load = load_of(load_server, made, bench)
+    with pytest.raises(RigError) as caught:
+        load.use(bench.load("8 ohm"))
+    assert '"4 ohm", "2 ohm"' in caught.value.why
+    assert table.loads == []
+    check = load.check()
+    assert check.state == "failed"
+    assert check.inside[-1].part == 'load "8 ohm"'
+
+
+ELECTRONIC = [("*IDN?", "MOSS THAW,1"), ("*CLS", None), ("FUNCtion RESistance", None), ("SYSTem:ERRor?", "0")]
+
+
+def electronic(wire):
+    words = read_instrument(FILES / "moss-thaw-load.toml").model_copy(update={"settle_s": 0.0})
+    return WiredLoad(Driver(wire, words), words.load, BENCH.loads)
+
+
+def test_an_electronic_load_is_told_its_resistance():
+    said = [
+        *[("INPut OFF", None), ("SYSTem:ERRor?", "0"), ("INPut?", "0")],
+        *[("RESistance 4.030", None), ("INPut ON", None), ("SYSTem:ERRor?", "0"), ("RESistance?", "4.0312")],
+    ]
+    with exchange([*ELECTRONIC, *said]) as wire:
+        electronic(wire).use(BENCH.load("4 ohm"))
+
+
+def test_an_electronic_load_that_is_another_resistance_is_disconnected():
+    said = [
+        *[("INPut OFF", None), ("SYSTem:ERRor?", "0"), ("INPut?", "0")],
+        *[("RESistance 4.030", None), ("INPut ON", None), ("SYSTem:ERRor?", "0"), ("RESistance?", "40.3")],
+        *[("INPut OFF", None), ("SYSTem:ERRor?", "0")],
+    ]
+    with exchange([*ELECTRONIC, *said]) as wire, pytest.raises(RigError, match="has not switched"):
+        electronic(wire).use(BENCH.load("4 ohm"))
+
+
+def test_an_electronic_load_is_not_asked_for_what_it_cannot_be():
+    with exchange(ELECTRONIC) as wire, pytest.raises(RigError) as caught:
+        electronic(wire).use(Load(name="short", resistance_ohm=0.2))
+    assert "[0.5, 200]" in caught.value.why
+
+
+# meter, and what is common to all
+
+
+def test_a_meter_is_read(table, made):
+    server = made.enter_context(MeterServer(table))
+    meter = make_meter(
+        settings(server, "rowan-squall-thermometer.toml", quantity="temperature"), operator=None, folder=FILES
+    )
+    made.callback(meter.close)
+    assert (meter.read(), meter.quantity) == (31.2, "temperature")
+    check = meter.check()
+    assert (check.part, check.state, check.inside[1].said) == ("meter temperature", "good", "31.2 °C")
+    server.misbehaviour.garbage = b"TEMP +9.9E37 C"
+    assert meter.check().state == "failed"
+
+
+def make(table, made, **changed):
+    server = made.enter_context(MeterServer(table))
+    chosen = {"quantity": "temperature", **changed}
+    return make_meter(
+        settings(server, chosen.pop("file", "rowan-squall-thermometer.toml"), **chosen), operator=None, folder=FILES
+    )
+
+
+def test_what_the_bench_file_lacks_is_told(table, made):
+    with pytest.raises(RigError) as caught:
+        make(table, made, quantity=None)
+    assert 'quantity = "temperature"' in caught.value.hint
+    with pytest.raises(FileMissingError, match="elsewhere"):
+        make(table, made, file="elsewhere.toml")
+    with pytest.raises(RigError) as caught:
+        make(table, made, file="hazel-drift-supply.toml")
+    assert 'kind = "supply"' in caught.value.why
+    for lacking in ("address", "instrument"):
+        given = {"address": "TCPIP::127.0.0.1::1::SOCKET", "instrument": "x.toml", lacking: None}
+        with pytest.raises(RigError) as caught:
+            make_supply(PartSettings(kind="scpi", **given), operator=None, folder=FILES)
+        assert f"Add {lacking} = " in caught.value.hint
+
+
+def test_simulated_parts_come_from_the_rig(made):
+    for make_part in (
+        lambda part: make_supply(part, operator=None, folder=FILES),
+        lambda part: make_load(part, BENCH, operator=None, folder=FILES),
+        lambda part: make_meter(part.model_copy(update={"quantity": "temperature"}), operator=None, folder=FILES),
+    ):
+        with pytest.raises(RigError, match="belongs to a simulated rig"):
+            make_part(PartSettings(kind="simulated"))
+
+
+def test_an_instrument_that_is_switched_off_is_told(table, made):
+    with SupplyServer(table) as server:
+        address = server.address
+    part = PartSettings(kind="scpi", address=address, instrument="hazel-drift-supply.toml")
+    with pytest.raises(WireError) as caught:
+        make_supply(part, operator=None, folder=FILES)
+    assert "nothing listens" in caught.value.why
