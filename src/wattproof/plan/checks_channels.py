@@ -84,7 +84,8 @@ def _range(
             hint="Write full_scale of the channel in the bench file.",
         )  # fmt: skip
     numbers["reach"] = reach
-    said = f"The {what} peaks at about {expected:.3g} {unit}; its channel reaches {reach:.3g} {unit}"
+    verb = "is" if channel.role.startswith("supply") else "peaks at"
+    said = f"The {what} {verb} about {expected:.3g} {unit}; its channel reaches {reach:.3g} {unit}"
     if expected > reach:
         return Check(
             code=code, state="refused", step=step, numbers=numbers,

@@ -76,7 +76,11 @@ def _decidable(rating: Rating, steps: Sequence[Step], setting: Setting) -> Decid
 
 def rating_words(rating: Rating) -> str:
     """Write a rating with the conditions stated beside it: ``520 W into 2 ohm, 14.4 V, 1 %``."""
-    first = power_words(rating) if rating.quantity == "power" else f"{rating.quantity} {rating.value:g} {rating.unit}"
+    first = (
+        power_words(rating)
+        if rating.quantity == "power"
+        else f"{rating.quantity.replace('_', ' ')} {rating.value:g} {rating.unit}"
+    )
     if rating.quantity != "power" and rating.load_ohm is not None:
         first += f" into {rating.load_ohm:g} ohm"
     stated = [
@@ -96,7 +100,11 @@ def _sentences(rating: Rating, budget: Budget) -> Iterator[str]:
     name = power_words(rating) if rating.quantity == "power" else f"{rating.value:g} {rating.unit}"
     if budget.relative_u is not None:
         half = K95 * budget.relative_u
-        shown = f"±{DB_PER_RATIO * half:.2g} dB" if rating.unit.startswith("dB") else f"±{100 * half:.2g} %"
+        shown = f"±{100 * half:.2g} %"
+        if rating.unit.startswith("dB"):
+            shown = f"±{DB_PER_RATIO * half:.2g} dB"
+        elif rating.unit == "%":
+            shown = f"±{rating.value * half:.2g} percentage points"
         yield (
             f"At {name} this bench's 95 % interval is {shown}: a rating met or missed by less than that cannot be told."
         )

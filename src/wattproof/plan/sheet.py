@@ -22,7 +22,9 @@ from wattproof.plan.wishes import SheetWishes
 USUAL_SUPPLY_V = 14.4
 
 
-def make_run_sheet(amplifier: Amplifier, bench: Bench, *, wishes: SheetWishes | None = None) -> RunSheet:
+def make_run_sheet(
+    amplifier: Amplifier, bench: Bench, *, wishes: SheetWishes | None = None, day: date | None = None
+) -> RunSheet:
     """Make the run sheet of a bench day.
 
     The recorder's floor, idle, small-signal gain, then for each load from the highest resistance down: ramp, bursts,
@@ -34,6 +36,8 @@ def make_run_sheet(amplifier: Amplifier, bench: Bench, *, wishes: SheetWishes | 
     bench : Bench
     wishes : SheetWishes or None
         What is left out is chosen.
+    day : date or None
+        For calibrations that run out, where the wishes name no day; None: not looked at.
 
     Returns
     -------
@@ -67,7 +71,7 @@ def make_run_sheet(amplifier: Amplifier, bench: Bench, *, wishes: SheetWishes | 
         steps += [] if len(steps) > 2 else [gain_step(group)]
         steps += driven_steps(group)
     pace = Pace(bearable_w=_bearable(groups), load_tau_s=wishes.load_tau_s)
-    return _sheet(with_rests(steps, bench, pace), setting, day=wishes.day, told=tuple(wish_checks(groups)))
+    return _sheet(with_rests(steps, bench, pace), setting, day=wishes.day or day, told=tuple(wish_checks(groups)))
 
 
 def recheck(sheet: RunSheet, amplifier: Amplifier, bench: Bench, *, day: date | None = None) -> RunSheet:

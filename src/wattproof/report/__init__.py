@@ -11,6 +11,8 @@ from wattproof.report.charts import (
 )
 from wattproof.report.data import figures_csv, results_json
 from wattproof.report.page import session_page
+from wattproof.report.run_sheet import run_sheet_text
+from wattproof.report.run_sheet_page import run_sheet_page
 from wattproof.report.svg import draw_svg
 from wattproof.report.table import FigureGroup, FigureRow, budget_text, figure_groups, figures_table
 from wattproof.report.words import CAUTIONS, figure_name
@@ -30,6 +32,8 @@ __all__ = [
     "figures_table",
     "power_over_time",
     "results_json",
+    "run_sheet_page",
+    "run_sheet_text",
     "session_page",
     "spectrum",
     "supply_sag",
