@@ -9,6 +9,7 @@ from wattproof.report.charts import (
     supply_sag,
     waveform_at_limit,
 )
+from wattproof.report.checks import checks_text
 from wattproof.report.data import figures_csv, results_json
 from wattproof.report.page import session_page
 from wattproof.report.run_sheet import run_sheet_text
@@ -23,6 +24,7 @@ __all__ = [
     "FigureRow",
     "budget_text",
     "calibration_text",
+    "checks_text",
     "distortion_against_power",
     "draw_svg",
     "efficiency_against_power",
