@@ -263,7 +263,7 @@ class LoadThere:
 
 @dataclass(frozen=True, kw_only=True)
 class Energy:
-    """Joules since the play began."""
+    """Joules since the play began; a current channel wired the wrong way round must not hide them."""
 
     row: int
     limit_j: float
@@ -271,9 +271,9 @@ class Energy:
 
     def look(self, view: View) -> Trip | None:
         """Give the sample that completes the energy allowed."""
-        if view.sums.latest(self.row) / view.rate_hz <= self.limit_j:
+        if abs(view.sums.latest(self.row)) / view.rate_hz <= self.limit_j:
             return None
-        joules = view.sums.total(self.row) / view.rate_hz
+        joules = np.abs(view.sums.total(self.row)) / view.rate_hz
         place = int(np.argmax(joules > self.limit_j))
         return view.placed(
             place,
@@ -302,7 +302,7 @@ class FullPower:
 
     def look(self, view: View) -> Trip | None:
         """Count, and give the sample that completes the time allowed."""
-        at_full = view.sums.mean(self._row, self.window) > self._above_w
+        at_full = np.abs(view.sums.mean(self._row, self.window)) > self._above_w
         before = self._count
         self._count += int(np.count_nonzero(at_full))
         self.seconds = self._count / view.rate_hz
