@@ -47,7 +47,10 @@ def _peaks(own: Sequence[StepCosts], *, amps: bool) -> tuple[float, float, int]:
     def size(costs: StepCosts, v_rms: float) -> float:
         return sqrt(2) * v_rms / (costs.load.resistance_ohm if amps else 1.0)
 
-    worst = max(own, key=lambda costs: size(costs, costs.power.knee_v_rms or costs.power.ceiling_v_rms))
+    def order(costs: StepCosts) -> tuple[float, bool]:
+        return size(costs, costs.power.knee_v_rms or costs.power.ceiling_v_rms), costs.step.kind == "ramp"
+
+    worst = max(own, key=order)
     expected = size(worst, worst.power.knee_v_rms or worst.power.ceiling_v_rms)
     return expected, max(size(costs, costs.power.ceiling_v_rms) for costs in own), worst.step.number
 

@@ -60,7 +60,7 @@ def totals(sheet: RunSheet) -> str:
 def step_cells(step: Step) -> tuple[str, ...]:
     """Write one step as the cells of its row."""
     expected = step.expected
-    rise = _NONE if expected.load_rise_k is None else f"{two(expected.load_rise_k)} K"
+    rise = _NONE if expected.load_rise_k is None else rise_text(expected.load_rise_k)
     driven = step.load is not None
     return (
         str(step.number),
@@ -75,6 +75,11 @@ def step_cells(step: Step) -> tuple[str, ...]:
         seconds_text(step.seconds),
         seconds_text(step.rest_s) if step.rest_s > 0 else _NONE,
     )
+
+
+def rise_text(rise_k: float) -> str:
+    """Write a rise of temperature, of which nobody wants to know less than a tenth of a kelvin."""
+    return "<0.1 K" if rise_k < 0.1 else f"{two(rise_k)} K"
 
 
 def level_text(step: Step) -> str:
@@ -179,14 +184,15 @@ def _decidable(decidable: Sequence[Decidable]) -> Iterator[str]:
 def _questions(questions: Sequence[Question]) -> Iterator[str]:
     for question in questions:
         choices = ", ".join(question.choices) or SHEET["any_words"]
-        yield from _wrapped(f"{question.code} ({choices}{must_be(question)}): {question.text}", indent=6, first=2)
+        told = f"; {must_be(question)}" if must_be(question) else ""
+        yield from _wrapped(f"{question.code} ({choices}{told}): {question.text}", indent=6, first=2)
 
 
 def must_be(question: Question) -> str:
     """Say which answers let a run begin, where not all do."""
     if set(question.allows) >= set(question.choices):
         return ""
-    return f"; {SHEET['must_be'].format(' or '.join(question.allows))}"
+    return SHEET["must_be"].format(" or ".join(question.allows))
 
 
 def _listed(texts: Sequence[str]) -> Iterator[str]:

@@ -33,7 +33,7 @@ class _Shape:
     points: str
     kind: str
     number: int
-    middle: float
+    middle_percent: str
 
 
 def run_sheet_page(sheet: RunSheet, *, amplifier: Amplifier, bench: Bench) -> str:
@@ -127,7 +127,7 @@ def _shapes(sheet: RunSheet) -> Iterator[_Shape]:
             points=" ".join(f"{x:.1f},{y:.1f}" for x, y in _outline(step, left, right, top)),
             kind=step.kind,
             number=step.number,
-            middle=(left + right) / 2,
+            middle_percent=f"{min(50 * (left + right) / _WIDE, 99.0):.1f}",
         )
         at_s += step.seconds + step.rest_s
 

@@ -41,6 +41,7 @@ SHEET: Mapping[str, str] = MappingProxyType(
         "glance_note": "Power into the loads over time: ramps rise, bursts are a comb, blanks are rests.",
         "highest": "The highest is {}.",
         "table": "What stands on the table",
+        "level": "Level, ",
         "nothing_set": "–",
         "below_minimum": "below the lowest load",
         "language": "en",
