@@ -51,6 +51,11 @@ SHAPES = {
     "first row": "X,A (V),Start,Increment\n"
     + "0,0.25,0.0,1e-3\n"
     + "".join(f"{i},{v}\n" for i, v in enumerate(VOLTS) if i),
+    "start and step above": "Start,Increment\n0.0,1.0e-03\nA (V)\n" + rows("{v}"),
+    "start and step above, tab": "Start (ms)\tIncrement (ms)\n0\t1\nA (V)\n" + rows("{v}"),
+    "start and step above, decimal comma": "Start;Increment\n0;0,001\n\nX;A (V)\n" + comma(rows("{i};{v}")),
+    "start and step above a count": "Start,Increment\n0.0,1.0e-03\nX,A (V)\n" + rows("{i},{v}"),
+    "rate and points above": "Sample Rate,Record Length\n1 kS/s,6\nA (V)\n" + rows("{v}"),
     "preamble": "Type: plain\nXInc: 1.0E-03\nXOrg: 0.0\nXUnits: Second\nYUnits: Volt\nData:\n" + rows("{v}"),
     "preamble rate": "# Sample rate = 1 kS/s\n# Reed bench\n\nA (V)\n" + rows("{v}"),
     "labels": "Separator\tTab\nDecimal_Separator\t,\n***\t\n"
@@ -336,3 +341,19 @@ def test_the_reader_says_no_to_binary_files_and_yes_to_text():
     assert not reader.sniff(b"\x89HDF\r\n\x1a\n\x00\x00")
     assert not reader.sniff(b"no digits in here")
     assert not reader.sniff(b"")
+
+
+def test_start_and_step_right_above_the_samples_are_no_sample():
+    recording = read("Start,Increment\n-0.03,5e-5\n" + rows("{v}"))
+    assert (recording.rate_hz, recording.start_s) == (pytest.approx(20_000), -0.03)
+    assert recording.read().samples.tolist() == [VOLTS]
+    assert {"Start": "-0.03", "Increment": "5e-5"}.items() <= recording.metadata.items()
+    two = read("Start,Increment\n-0.03,5e-5\n" + rows("{v},{i}.5"))
+    assert two.read().samples.tolist() == [VOLTS, [i + 0.5 for i in range(len(VOLTS))]]
+    assert not {"Start", "Increment"} & {channel.name for channel in two.channels}
+
+
+def test_a_column_that_is_named_like_a_clock_word_stays_a_column():
+    recording = read("Time (s),Start\n" + rows())
+    assert [channel.name for channel in recording.channels] == ["Start"]
+    assert recording.n_samples == len(VOLTS)

@@ -14,7 +14,7 @@ from wattproof.readers.text_cells import number
 from wattproof.readers.text_channels import make_channels
 from wattproof.readers.text_clock import Clock
 from wattproof.readers.text_decode import Text, decode, looks_like_text
-from wattproof.readers.text_facts import ClockFacts, Number, Preamble, clock_facts, read_preamble
+from wattproof.readers.text_facts import ClockFacts, Number, Preamble, clock_facts, is_clock_row, read_preamble
 from wattproof.readers.text_header import Header, read_header
 from wattproof.readers.text_shape import Block, find_block
 from wattproof.readers.text_timing import Timing, length_notices, settle_clock
@@ -106,12 +106,24 @@ def _find(text: Text, answers: Answers, source: str) -> tuple[Block, list[str]]:
         lines = piece.decode("utf-8").split("\n")
         block = find_block(lines, answers=answers, whole=whole or size == _WINDOWS[-1], source=source)
         if block is not None:
+            block = _without_stated_row(block, lines)
             return block, lines[: block.start]
     raise NotAWaveformError(
         f"{source} holds no table of numbers.",
         why=f"None was found in its first {_WINDOWS[-1]} bytes.",
         hint="Give the file that holds the samples.",
     )
+
+
+def _without_stated_row(block: Block, lines: Sequence[str]) -> Block:
+    """Give a row of a clock's start and step back to the preamble: numbers under their names, but no samples."""
+    above = next((line for line in reversed(lines[: block.start]) if line.strip()), "")
+    names, first = block.dialect.cells(above), block.rows[0]
+    named = [index for index, cell in enumerate(names) if cell]
+    if len(block.rows) < 2 or not is_clock_row(names) or named != [index for index, cell in enumerate(first) if cell]:
+        return block
+    start = next(index for index in range(block.start + 1, len(lines)) if lines[index].strip())
+    return replace(block, start=start, width=max(map(len, block.rows[1:])), rows=block.rows[1:])
 
 
 def _layout(block: Block, above: Sequence[str], answers: Answers, source: str) -> _Layout:

@@ -27,6 +27,7 @@ _POINTS = words(
     "samplecount pointcount numsamples recordpoints length rows"
 )
 _SPAN = words("duration span timespan recordtime recordduration acquisitiontime capturetime totaltime capturelength")
+_CLOCK = _RATE | _STEP | _START | _POINTS | _SPAN
 _X_UNIT = words("xunits xunit xunitlabel horizontalunits horizontalunit timeunit timeunits xaxisunit")
 _Y_UNIT = words("yunits yunit yunitlabel verticalunits verticalunit yaxisunit valueunit units unit")
 _Y_STEP = words("yinc yincr yincrement ymult vperlsb voltsperbit voltsperlsb lsb codestep")
@@ -132,10 +133,15 @@ def read_preamble(lines: Sequence[str], *, delimiter: str, decimal: Decimal, ski
     """
     facts: list[Fact] = []
     metadata: dict[str, str] = {}
+    below: list[Fact] = []
     for index, line in enumerate(lines):
         if index in skip or not line.strip(_COMMENT + ",\t"):
             continue
-        found = _facts_of(line, index + 1, delimiter)
+        if below:
+            below = []  # the values of the row of keys above, which has told them
+            continue
+        below = _facts_below(lines, index, delimiter, skip)
+        found = below or _facts_of(line, index + 1, delimiter)
         facts += found
         _keep(metadata, index + 1, line, found)
     told = next((fact.values[0] for fact in facts if _bare(fact.key) in _DECIMAL and fact.values), decimal)
@@ -166,6 +172,31 @@ def _facts_of(line: str, number_of_line: int, delimiter: str) -> list[Fact]:
     key, unit = _key(filled[0][1])
     values = tuple(cell for _, cell in filled[1:])
     return [Fact(key=key, line=number_of_line, values=values, cells=tuple(i for i, _ in filled[1:]), unit=unit)]
+
+
+def is_clock_row(cells: Sequence[str]) -> bool:
+    """Say whether a row names nothing but a clock's start, step, rate, length: their values stand in the row below.
+
+    One such word alone may as well be a column's name.
+    """
+    keys = [_bare(_key(cell)[0]) for cell in cells if cell.strip(_COMMENT)]
+    return len(keys) > 1 and all(key in _CLOCK for key in keys) and any(key in _STEP | _RATE for key in keys)
+
+
+def _facts_below(lines: Sequence[str], index: int, delimiter: str, skip: frozenset[int]) -> list[Fact]:
+    """Read a row of clock words with the row of their values below it, ``Start,Increment`` over ``-0.03,5e-05``."""
+    after = next((n for n in range(index + 1, len(lines)) if lines[n].strip()), None)
+    if after is None or after in skip:
+        return []
+    marks = [mark for mark in (delimiter, *",;\t") if mark.strip() or mark == "\t"]
+    for mark in marks:
+        keys, values = split_row(lines[index], mark), split_row(lines[after], mark)
+        placed = [n for n, cell in enumerate(keys) if cell.strip(_COMMENT)]
+        filled = [n for n, cell in enumerate(values) if cell]
+        if is_clock_row(keys) and placed == filled and all(_QUANTITY.fullmatch(values[n]) for n in placed):
+            named = [(n, *_key(keys[n])) for n in placed]
+            return [Fact(key=key, line=index + 1, values=(values[n],), cells=(n,), unit=unit) for n, key, unit in named]
+    return []
 
 
 def _pair(cell: str, index: int, line: int) -> Fact | None:
