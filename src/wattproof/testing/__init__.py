@@ -9,6 +9,7 @@ from wattproof.testing.exchange import Peer, ScriptedWire, exchange
 from wattproof.testing.hold import HoldTruth, hold, hold_blocks, write_hold
 from wattproof.testing.idle import IdleTruth, a_weight, idle
 from wattproof.testing.loop import LoopBench, LoopFault, LoopRecorder
+from wattproof.testing.plain_table import PlainTable
 from wattproof.testing.ramp import RampTruth, clipped_ramp
 from wattproof.testing.steady import Harmonic, Source, SteadyTruth, SupplyTruth, inductance_for_angle, steady_tone
 
@@ -22,6 +23,7 @@ __all__ = [
     "LoopFault",
     "LoopRecorder",
     "Peer",
+    "PlainTable",
     "RampTruth",
     "Recorder",
     "ScriptedWire",
