@@ -13,8 +13,14 @@ from pydantic import BaseModel, ConfigDict, TypeAdapter
 from wattproof import __version__
 from wattproof.amplifier import parse_amplifier
 from wattproof.bench import parse_bench, parse_readings
-from wattproof.errors import Notice, WattproofError
+from wattproof.errors import WattproofError
 from wattproof.measure import CaptureResult
+from wattproof.tasks.doubtful import (
+    in_place_of_void,
+    measured_as_far_as_it_goes,
+    recover_if_it_can_be,
+    was_cut_off,
+)
 from wattproof.tasks.files import refuse_overwriting, shown_name, text_of
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Item, Wishes, is_readings, measure_items, opened
@@ -267,7 +273,7 @@ def session_figures(
     refuse_overwriting((html, csv), given=())
     store = _archive(archive)
     found = store.open_session(session)
-    store.recover(found)
+    recover_if_it_can_be(store, found, tell)
     stored = store.read_figures(found, with_views=True)
     fresh = stored is not None and stored.wattproof == __version__ and not store.outdated(found, stored)
     if again or stored is None or not fresh:
@@ -289,42 +295,22 @@ def measure_session(
     known, records = known or {}, store.captures(session)
     sound = [record for record in records if record.description.void is None]
     fresh = [record for record in sound if record.number not in known]
-    items = [item_of(store, session, record) for record in fresh]
-    beside = tuple(known[record.number] for record in sound if record.number in known)
-    groups = measure_items(items, bench=session.bench, amplifier=session.amplifier, tell=tell, beside=beside)
+    whole = [record for record in fresh if not was_cut_off(record)]
     results: dict[int, tuple[CaptureResult, ...]] = {
         record.number: (known[record.number],) for record in sound if record.number in known
     }
-    results |= {record.number: _with_cut(record, group) for record, group in zip(fresh, groups, strict=True)}
-    void = {record.number: _void_result(record, tell) for record in records if record.description.void is not None}
+
+    def measured(some: Sequence["CaptureRecord"]) -> list[tuple[CaptureResult, ...]]:
+        items = [item_of(store, session, record) for record in some]
+        beside = tuple(result for group in results.values() for result in group)
+        return measure_items(items, bench=session.bench, amplifier=session.amplifier, tell=tell, beside=beside)
+
+    results |= {record.number: group for record, group in zip(whole, measured(whole), strict=True)}
+    for record in fresh:
+        if was_cut_off(record):  # by itself, for too little of it may be there to be measured
+            results[record.number] = measured_as_far_as_it_goes(record, measured, tell)
+    void = {record.number: in_place_of_void(record, tell) for record in records if record.description.void is not None}
     return store.write_figures(session, {**results, **void})
-
-
-def _with_cut(record: "CaptureRecord", group: tuple[CaptureResult, ...]) -> tuple[CaptureResult, ...]:
-    """Add to what was measured of a recording whose recorder died that it ended before its end."""
-    live = record.live
-    if live is None or not live.cut_off:
-        return group
-    notice = Notice(
-        code="recording-cut-off",
-        message=f"The recording of step {live.step} ended after {live.n_samples / live.rate_hz:.3g} s, before the step "
-        "did: the program or the machine stopped.",
-        hint="Repeat the step if what is missing matters.",
-    )
-    return tuple(result.model_copy(update={"warnings": (*result.warnings, notice)}) for result in group)
-
-
-def _void_result(record: "CaptureRecord", tell: Callable[[str], None] | None) -> tuple[CaptureResult, ...]:
-    """Say that a capture is void in place of its figures."""
-    notice = Notice(
-        code="capture-void",
-        message=f"Capture {record.number} is void and was left out: {record.description.void}",
-        hint="Repeat its step if its figures are needed; the recording is kept.",
-    )
-    if tell is not None:
-        tell(notice.message)
-    kind = record.description.kind
-    return () if kind is None else (CaptureResult(file=record.file, kind=kind, warnings=(notice,)),)
 
 
 def item_of(store: "Archive", session: "Session", record: "CaptureRecord") -> Item:
