@@ -187,11 +187,32 @@ def test_something_urgent_is_said_on_a_new_connection_when_the_old_one_is_cut():
         assert peer.connections == 2
 
 
-def test_a_command_is_not_lost_in_a_cut_connection():
-    with Peer({"BYE?": b""}) as peer, wire_to(peer) as wire:
-        took(lambda: wire.query("BYE?"))
+def test_something_urgent_is_said_beside_a_question_that_was_given_up():
+    with Peer({}) as peer, wire_to(peer) as wire:
+        took(lambda: wire.query("V?"))
+        wire.write("OFF", urgent=True)
+        assert wait_for(lambda: peer.heard == [b"V?", b"OFF", b"OFF"])
+        assert peer.connections == 2
+
+
+def test_a_command_is_not_lost_in_a_connection_cut_meanwhile():
+    with Peer({"BYE": b"", "V?": b"14.4\n"}) as peer, wire_to(peer) as wire:
+        wire.write("BYE")
+        assert wait_for(lambda: peer.heard == [b"BYE"])
+        time.sleep(0.02)
         error, _seconds = took(lambda: wire.write("V 14.4"))
         assert "cut the connection" in error.message
+        wire.write("V 14.4")
+        assert wire.query("V?") == "14.4"
+        assert peer.heard == [b"BYE", b"V 14.4", b"V?"]
+
+
+def test_a_babbler_is_told_and_not_listened_to_for_ever():
+    with Peer({"V?": b"1\n" + b"menu " * 400_000}) as peer, wire_to(peer) as wire:
+        assert wire.query("V?") == "1"
+        error, seconds = took(lambda: [wire.query("V?") for _ in range(9)])
+        assert "does not stop talking" in error.message
+        assert seconds < DEADLINE_S + SLACK_S
 
 
 def test_two_threads_may_ask_at_once():

@@ -39,10 +39,16 @@ def _plain_template(text: str) -> str:
     return text
 
 
+def _ascii(end: str) -> str:
+    if end.isascii():
+        return end
+    raise custom_fault(f"{end!r} is no line end", 'write "\\n", "\\r", "\\r\\n" or ";" as its manual says')
+
+
 Pattern = Annotated[Words, AfterValidator(_pattern)]
 Template = Annotated[Words, AfterValidator(_plain_template)]
 Commands = Annotated[tuple[Template, ...], BeforeValidator(_as_list)]
-LineEnd = Annotated[str, Field(strict=True, max_length=2)]
+LineEnd = Annotated[str, Field(strict=True, max_length=2), AfterValidator(_ascii)]
 
 
 class Ask(Part):
@@ -77,6 +83,15 @@ class ErrorQueue(Part):
     ask: Template = Field(examples=["SYSTem:ERRor?"])
     none: Pattern = Field(description="how an answer begins that means: no error", examples=["[+-]?0(?![0-9])"])
     most: Whole = Field(default=20, ge=1, le=1000, description="asked at most so often")
+
+
+class SerialSettings(Part):
+    """How a serial line is set; left out for sockets and USB."""
+
+    baud_rate: Whole = Field(default=9600, ge=50, le=4_000_000, examples=[19200])
+    data_bits: Whole = Field(default=8, ge=5, le=8)
+    parity: Literal["none", "even", "odd"] = "none"
+    stop_bits: Literal[1, 2] = 1
 
 
 class SupplyWords(Part):
@@ -207,6 +222,7 @@ class Instrument(Part):
     end: Commands = Field(default=(), description="said last, when it is let go of", examples=[["SYSTem:LOCal"]])
     settle_s: Number = Field(default=0.0, ge=0, le=60, description="wait after each switching, seconds")
     errors: ErrorQueue | None = None
+    serial: SerialSettings = SerialSettings()
     supply: SupplyWords | None = None
     load: LoadWords | None = None
     meter: MeterWords | None = None

@@ -4,7 +4,8 @@ import os
 import socket
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING, Protocol
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, Protocol
 
 from wattproof.errors import WireError
 
@@ -13,6 +14,8 @@ if TYPE_CHECKING:
 
 BACKEND = "@py"
 """What pyvisa speaks through where the environment variable ``PYVISA_LIBRARY`` names nothing else."""
+
+_QUIET_S = 0.1
 
 OPEN_S = 2.0
 """An address that does not let itself be opened within this long is given up, seconds."""
@@ -24,6 +27,15 @@ class Link(Protocol):
     @property
     def is_stream(self) -> bool:
         """Whether bytes come one after the other with no end of message: sockets and serial lines."""
+        ...
+
+    @property
+    def can_be_doubled(self) -> bool:
+        """Whether a second link to the same instrument does no harm."""
+        ...
+
+    def recover(self) -> bool:
+        """Bring it in step after an answer that did not come in time; False where only a new link does."""
         ...
 
     def send(self, data: bytes) -> None:
@@ -51,6 +63,24 @@ class Link(Protocol):
     def close(self) -> None: ...  # noqa: D102
 
 
+@dataclass(frozen=True, kw_only=True)
+class SerialLine:
+    """How a serial line is set.
+
+    Attributes
+    ----------
+    baud_rate : int
+    data_bits : int, 5 to 8
+    parity : "none", "even" or "odd"
+    stop_bits : int, 1 or 2
+    """
+
+    baud_rate: int = 9600
+    data_bits: int = 8
+    parity: Literal["none", "even", "odd"] = "none"
+    stop_bits: Literal[1, 2] = 1
+
+
 class VisaLink:
     """A link through pyvisa to a VISA address: a socket, a serial line, USB, or a network instrument.
 
@@ -62,6 +92,8 @@ class VisaLink:
         What the person calls the instrument, for messages.
     within_s : float, s > 0
         Time for opening.
+    serial : SerialLine or None
+        How a serial line is set; as most are when left out.
 
     Raises
     ------
@@ -70,13 +102,31 @@ class VisaLink:
         first written to.
     """
 
-    def __init__(self, address: str, *, name: str, within_s: float = OPEN_S) -> None:
+    def __init__(self, address: str, *, name: str, within_s: float = OPEN_S, serial: SerialLine | None = None) -> None:
         self._name, self._address = name, address
         self._resource = self._open(within_s)
-        self.is_stream = self._resource.resource_class in {"SOCKET", "RAW"} or address.upper().startswith("ASRL")
-        self._one_by_one = address.upper().startswith("ASRL")
+        self._is_serial = address.upper().startswith("ASRL")
+        self.can_be_doubled = self._resource.resource_class == "SOCKET"
+        self.is_stream = self.can_be_doubled or self._is_serial
+        try:
+            with _told(name, address, "set up"):
+                self._set_up(serial or SerialLine())
+        except WireError:
+            self.close()
+            raise
+
+    def _set_up(self, serial: SerialLine) -> None:
+        from pyvisa.constants import Parity, ResourceAttribute, StopBits
+
         if self.is_stream:
-            self._read_what_is_there()
+            # a read ends when the line falls quiet: at its time-out a backend would drop what had come so far
+            self._resource.set_visa_attribute(ResourceAttribute.suppress_end_enabled, state=False)
+        if self._is_serial:
+            stop_bits = StopBits.one if serial.stop_bits == 1 else StopBits.two
+            self._resource.set_visa_attribute(ResourceAttribute.asrl_baud_rate, state=serial.baud_rate)
+            self._resource.set_visa_attribute(ResourceAttribute.asrl_data_bits, state=serial.data_bits)
+            self._resource.set_visa_attribute(ResourceAttribute.asrl_parity, state=Parity[serial.parity])
+            self._resource.set_visa_attribute(ResourceAttribute.asrl_stop_bits, state=stop_bits)
         if (inner := self._socket()) is not None:
             # else a command is held back until the one before is confirmed, and off waits 40 ms
             inner.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
@@ -97,13 +147,6 @@ class VisaLink:
             )
         return resource
 
-    def _read_what_is_there(self) -> None:
-        """Let a read end when the line falls quiet: at its time-out a backend would drop what had come so far."""
-        from pyvisa.constants import ResourceAttribute
-
-        with _told(self._name, self._address, "set up"):
-            self._resource.set_visa_attribute(ResourceAttribute.suppress_end_enabled, state=False)
-
     def send(self, data: bytes) -> None:
         """Send all of it."""
         with _told(self._name, self._address, "reach"):
@@ -119,7 +162,7 @@ class VisaLink:
             wanted = end.decode("latin-1") or None
             if self._resource.read_termination != wanted:
                 self._resource.read_termination = wanted
-            n_bytes = 1 if self._one_by_one else n_bytes
+            n_bytes = 1 if self._is_serial else n_bytes  # of a serial line a backend drops what it has at a time-out
             try:
                 return self._resource.read_bytes(n_bytes, chunk_size=n_bytes, break_on_termchar=True)
             except VisaIOError as error:
@@ -132,6 +175,18 @@ class VisaLink:
                 hint="See whether it was switched off, or whether another program speaks to it, then try again.",
             )
         return b""
+
+    def recover(self) -> bool:
+        """Wait until a serial line is quiet, clear a message link; a socket must be opened anew."""
+        if self.can_be_doubled:
+            return False
+        if self._is_serial:
+            while self.receive(1, end=b"", within_s=_QUIET_S):
+                pass
+            return True
+        with _told(self._name, self._address, "clear"):
+            self._resource.clear()
+        return True
 
     def _socket(self) -> socket.socket | None:
         """Give the socket inside, where there is one and the backend shows it; VISA has no words for what it tells."""

@@ -6,6 +6,7 @@ from wattproof.bench import Bench, PartSettings
 from wattproof.capture.contract import LoadPart, MeterPart, Operator, SupplyPart
 from wattproof.capture.driver import Driver
 from wattproof.capture.instrument import Instrument, Kind, parse_instrument
+from wattproof.capture.link import SerialLine
 from wattproof.capture.load import WiredLoad
 from wattproof.capture.manual import ManualLoad, ManualMeter, ManualSupply
 from wattproof.capture.meter import WiredMeter
@@ -173,6 +174,7 @@ def _spoken(settings: PartSettings, kind: Kind, folder: Path) -> tuple[Instrumen
         timeout_s=settings.timeout_s,
         line_end=words.line_end,
         answer_end=words.answer_end,
+        serial=SerialLine(**words.serial.model_dump()),
     )
     return words, Driver(wire, words)
 

@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from typing import Protocol
 
+from wattproof.capture.answers import SHOWN_BYTES, silence, text_of
 from wattproof.capture.block import read_blocks
-from wattproof.capture.link import OPEN_S, Link, VisaLink
+from wattproof.capture.link import OPEN_S, Link, SerialLine, VisaLink
 from wattproof.errors import WireError
 
 QUIET_S = 0.1
@@ -16,7 +17,6 @@ QUIET_S = 0.1
 _SLICE_S = 0.05
 """Whoever waits looks up this often whether something urgent wants the line, seconds."""
 
-_SHOWN_BYTES = 40
 _LINE_BYTES = 1 << 16
 _CHUNK_BYTES = 1 << 20
 
@@ -40,8 +40,8 @@ class LinkWire:
     """A wire over a link that can be opened again.
 
     After a question that was not answered in time the answer may still come; it must not be taken for the answer
-    to the next question. So the next question goes over a link opened anew, and whatever stands on the line before
-    a question is asked is dropped.
+    to the next question. So the next question goes over a link that has been brought in step again (a socket is
+    opened anew), and whatever stands on the line before a question is asked is dropped.
 
     Parameters
     ----------
@@ -70,14 +70,15 @@ class LinkWire:
         self.timeout_s = timeout_s
         self.unasked = ""
         self._open_link = open_link
-        self._line_end, self._answer_end = line_end.encode("latin-1"), answer_end.encode("latin-1")
+        self._line_end, self._answer_end = line_end.encode(), answer_end.encode()
         self._lock = threading.Lock()
         self._hurry = threading.Event()
         self._buffer = bytearray()
         self._deadline_s = 0.0
         self._asked, self._came, self._n_came = "", b"", 0
         self._in_step, self._owes_end, self._closed = True, False, False
-        self._link: Link | None = open_link(min(OPEN_S, timeout_s))
+        self._link: Link | None = None
+        self._open()
 
     def write(self, text: str, *, urgent: bool = False) -> None:
         """Say something that is not answered.
@@ -97,14 +98,16 @@ class LinkWire:
             The instrument is gone.
         """
         with self._held(urgent=urgent):
-            data = self._encoded(text)
+            data = text.encode() + self._line_end
+            self._deadline_s = time.monotonic() + self.timeout_s
             try:
                 self._drop_unasked()  # what is said into a cut connection would be lost without a sign
-                self._open().send(data)
+                self._send(data)
             except WireError:
                 if not urgent:
                     raise
-                self._reopen().send(data)
+                self._drop()
+                self._send(data)
             if urgent and not self._in_step:
                 self._say_beside(data)
 
@@ -122,8 +125,7 @@ class LinkWire:
             No answer, an empty one, one without its end, or none that is text, within `timeout_s`.
         """
         with self._question(text):
-            answer = self._line() if self._answer_end else self._until_quiet()
-            return self._text(answer)
+            return text_of(self._answer(), where=self.where, asked=text)
 
     def query_blocks(self, text: str, *, n_blocks: int = 1) -> tuple[bytes, ...]:
         """Ask and give the payloads of the binary blocks of IEEE 488.2 in the answer.
@@ -181,7 +183,7 @@ class LinkWire:
 
     def coming(self, *, within_s: float) -> bytes:
         """Give the next byte without taking it; empty when the line stays quiet."""
-        if not self._buffer:
+        if not self._buffer and self._open().is_stream:  # a message is read whole: after it nothing comes
             self._pull(1, b"", min(within_s, self._left_s()))
         return bytes(self._buffer[:1])
 
@@ -208,55 +210,80 @@ class LinkWire:
     @contextmanager
     def _question(self, text: str) -> Iterator[None]:
         with self._held(urgent=False):
-            if not self._in_step:
-                self._reopen()
-            self._deadline_s, self._asked = time.monotonic() + self.timeout_s, text
-            self._drop_unasked()
-            self._came, self._n_came = b"", 0
+            self._deadline_s = time.monotonic() + self.timeout_s
+            self._asked, self._came, self._n_came = text, b"", 0
             try:
-                self._open().send(self._encoded(text))
+                self._get_in_step()
+                self._drop_unasked()
+                self._send(text.encode() + self._line_end)
                 yield
             except WireError:
-                self._in_step = False
+                self._in_step = self._link is None  # a new one is
                 raise
 
+    def _get_in_step(self) -> None:
+        """Make sure that the late answer to a question given up is not taken for the next one's."""
+        if not self._in_step and not self._open().recover():
+            self._drop()
+            self._deadline_s = time.monotonic() + self.timeout_s
+        self._in_step = True
+
     def _drop_unasked(self) -> None:
-        link = self._open()
-        while link.is_stream and (more := link.receive(4096, end=b"", within_s=0.001)):
+        """Drop what stands on the line; a babbler is told instead of being listened to for ever."""
+        while self._open().is_stream and (more := self._receive(4096, b"", 0.001)):
             self._buffer += more
+            if self._left_s() < 0 or len(self._buffer) > _LINE_BYTES:
+                self._drop()
+                raise WireError(
+                    f"{self.where} does not stop talking.",
+                    why=f"{len(more)} bytes and more came without a question, the last {more[-SHOWN_BYTES:]!r}",
+                    hint="Switch off what it sends by itself: echo, continuous readings, a menu for people.",
+                )
         late = bytes(self._buffer).strip()
         if late:
             self.unasked = late[:80].decode("latin-1")
         self._buffer.clear()
 
-    def _encoded(self, text: str) -> bytes:
-        return text.encode("latin-1", "replace") + self._line_end
-
     def _open(self) -> Link:
-        return self._reopen() if self._link is None else self._link
-
-    def _say_beside(self, data: bytes) -> None:
-        """Say it over a second link too, where the instrument takes one."""
-        with suppress(WireError):
-            beside = self._open_link(min(OPEN_S, self.timeout_s))
-            try:
-                beside.send(data)
-            finally:
-                beside.close()
-
-    def _reopen(self) -> Link:
-        self._drop()
         if self._closed:
             raise WireError(f"{self.where} has been let go of.", hint="Open the bench again.")
-        link = self._link = self._open_link(min(OPEN_S, self.timeout_s))
-        self._in_step, self._owes_end = True, False
-        return link
+        if self._link is None:
+            self._link = self._open_link(min(OPEN_S, self.timeout_s))
+            self._owes_end = False
+        return self._link
+
+    def _send(self, data: bytes) -> None:
+        with self._dropped_when_broken():
+            self._open().send(data)
+
+    def _receive(self, n_bytes: int, end: bytes, within_s: float) -> bytes:
+        with self._dropped_when_broken():
+            return self._open().receive(n_bytes, end=end, within_s=within_s)
+
+    @contextmanager
+    def _dropped_when_broken(self) -> Iterator[None]:
+        try:
+            yield
+        except WireError:
+            self._drop()
+            raise
 
     def _drop(self) -> None:
         if self._link is not None:
             self._link.close()
         self._link = None
         self._buffer.clear()
+
+    def _say_beside(self, data: bytes) -> None:
+        """Say it over a second link too, where the instrument takes one."""
+        if not self._open().can_be_doubled:
+            return
+        with suppress(WireError):
+            beside = self._open_link(min(OPEN_S, self.timeout_s))
+            try:
+                beside.send(data)
+            finally:
+                beside.close()
 
     def _left_s(self) -> float:
         return self._deadline_s - time.monotonic()
@@ -268,21 +295,34 @@ class LinkWire:
 
     def _pull(self, n_bytes: int, end: bytes, within_s: float) -> bool:
         """Wait for bytes; say whether any came."""
-        link = self._open()
+        is_stream = self._open().is_stream
         until = time.monotonic() + within_s
         while (left := until - time.monotonic()) > 0:
             if self._hurry.is_set():
-                raise WireError(f"{self.where} was interrupted.", why="something more urgent had to be said to it")
-            more = link.receive(n_bytes, end=end[-1:], within_s=min(left, _SLICE_S) if link.is_stream else left)
+                raise WireError(
+                    f"{self.where} was interrupted.",
+                    why="something more urgent had to be said to it",
+                    hint="See why the bench was stopped, then ask again.",
+                )
+            if is_stream:
+                more = self._receive(n_bytes, end[-1:], min(left, _SLICE_S))
+            else:
+                more = self._receive(_CHUNK_BYTES, b"", left)
             self._buffer += more
             if more:
-                self._came, self._n_came = (self._came + more)[:_SHOWN_BYTES], self._n_came + len(more)
+                self._came, self._n_came = (self._came + more)[:SHOWN_BYTES], self._n_came + len(more)
                 return True
         return False
 
     def _more(self, n_bytes: int, end: bytes = b"") -> None:
         if self._left_s() <= 0 or not self._pull(n_bytes, end, self._left_s()):
             raise self._silent(end)
+
+    def _answer(self) -> bytes:
+        if not self._open().is_stream:
+            self._more(_CHUNK_BYTES)
+            return self._taken(len(self._buffer))
+        return self._line() if self._answer_end else self._until_quiet()
 
     def _line(self) -> bytes:
         while True:
@@ -309,49 +349,21 @@ class LinkWire:
             raise self._silent(b"")
         return self._taken(len(self._buffer))
 
-    def _text(self, answer: bytes) -> str:
-        try:
-            text = answer.decode("utf-8").strip()
-        except UnicodeDecodeError:
-            text = answer.decode("latin-1").strip()
-        if not text:
-            raise WireError(
-                f'{self.where} answered "{self._asked}" with an empty line.',
-                why="an empty answer is no answer",
-                hint="Ask it at its own front panel or in its manual whether it knows that question.",
-            )
-        if not all(sign.isprintable() or sign == "\t" for sign in text):
-            raise WireError(
-                f'{self.where} answered "{self._asked}" with what is no text.',
-                why=f"it sent {answer[:_SHOWN_BYTES]!r}",
-                hint="Check that the address is that instrument's, and on a serial line the baud rate.",
-            )
-        return text
-
     def _silent(self, end: bytes) -> WireError:
-        """Tell that the deadline is over: what came, and the end of a line that did not."""
-        asked = f'{self.where} did not answer "{self._asked}" within {self.timeout_s:g} s.'
-        if not self._n_came:
-            return WireError(
-                asked,
-                why="nothing came",
-                hint="Check that it is on, its cable and its address, and that it knows this question; "
-                "if it is only slow, raise timeout_s in the bench file.",
-            )
-        dots = "..." if self._n_came > len(self._came) else ""
-        shown = f"{self._n_came} bytes came, {self._came!r}{dots}"
-        if end:
-            name = {b"\n": "LF", b"\r": "CR", b"\r\n": "CR LF"}.get(end, repr(end))
-            return WireError(
-                asked,
-                why=f"{shown}, but not the end of a line ({name})",
-                hint='Write answer_end = "" in the instrument\'s file if it ends its answers with nothing, '
-                "or what it does end them with; if it is only slow, raise timeout_s in the bench file.",
-            )
-        return WireError(asked, why=f"{shown}, and no more", hint="Raise timeout_s in the bench file if it is slow.")
+        return silence(
+            where=self.where, asked=self._asked, timeout_s=self.timeout_s, n_came=self._n_came, came=self._came, end=end
+        )
 
 
-def open_wire(address: str, *, name: str, timeout_s: float, line_end: str = "\n", answer_end: str = "\n") -> LinkWire:
+def open_wire(
+    address: str,
+    *,
+    name: str,
+    timeout_s: float,
+    line_end: str = "\n",
+    answer_end: str = "\n",
+    serial: SerialLine | None = None,
+) -> LinkWire:
     """Open the wire to a VISA address.
 
     Parameters
@@ -364,6 +376,8 @@ def open_wire(address: str, *, name: str, timeout_s: float, line_end: str = "\n"
         For one whole answer.
     line_end, answer_end : str
         As `LinkWire` takes them.
+    serial : SerialLine or None
+        How a serial line is set; as most are when left out.
 
     Raises
     ------
@@ -371,7 +385,7 @@ def open_wire(address: str, *, name: str, timeout_s: float, line_end: str = "\n"
         It cannot be opened. A closed port shows itself at the first question only, so ask one at once.
     """
     return LinkWire(
-        lambda within_s: VisaLink(address, name=name, within_s=within_s),
+        lambda within_s: VisaLink(address, name=name, within_s=within_s, serial=serial),
         where=f"{name} at {address}",
         timeout_s=timeout_s,
         line_end=line_end,
