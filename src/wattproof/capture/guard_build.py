@@ -1,7 +1,6 @@
 """Which checks a bench and its limits ask for, and which limits cannot be watched there."""
 
 from collections.abc import Sequence
-from math import pi
 
 import numpy as np
 
@@ -16,10 +15,10 @@ from wattproof.plan import StepLimits
 SUPPLY_MEAN_S = 0.002
 """Supply voltage is judged by its mean over this long, supply current over half cycles at least this long, seconds."""
 
-DC_MEAN_S = (0.1, 2.0)
+DC_MEAN_S = (0.1, 4.0)
 """Output DC is judged by its mean over whole cycles, no shorter and no longer than this, seconds (`_dc_mean_s`) ..."""
 
-DC_LASTS_S = 0.02
+DC_LASTS_S = 0.005
 """... that stays past the limit for whole cycles at least this long."""
 
 SILENT_DC_MEAN_S = 0.5
@@ -194,15 +193,15 @@ def _dc(rows: SumRows, limits: StepLimits, clock: _Clock) -> list[Check]:
 
 
 def _dc_mean_s(track: GuardTrack, limits: StepLimits, limit_v: float, clock: _Clock) -> float:
-    """So long that no burst within the voltage limit can look like DC, seconds.
+    """So long that no half cycle within the voltage limit can look like DC, seconds.
 
-    Through a coupling capacitor, whatever its corner, the integral of a burst of peak V at f stays within V/(π·f): the
-    mean over T is V/(π·f·T) at most, and at the limit where T = V/(π·f·limit).
+    The integral of half a cycle at f, even of a square wave of peak V, is V/(2·f); so is, at most, what a coupling
+    capacitor makes of a burst of sines. Its mean over T stays within the limit where T = V/(2·f·limit).
     """
     if clock.tone_hz is None:
         return SILENT_DC_MEAN_S
     peak_v = limits.load_voltage_v or track.range or 100.0
-    return min(max(DC_MEAN_S[0], peak_v / (pi * clock.tone_hz * limit_v)), DC_MEAN_S[1])
+    return min(max(DC_MEAN_S[0], peak_v / (2 * clock.tone_hz * limit_v)), DC_MEAN_S[1])
 
 
 def _supply(rows: SumRows, limits: StepLimits, clock: _Clock) -> list[Check]:

@@ -107,8 +107,8 @@ class Peak:
 class MeanBand:
     """The mean over a window, outside a band; `steady` asks for a full window first, `above` and `below` that it lasts.
 
-    With those two, the mean must also keep its sign: a tone's own running mean swings about zero at the edges of a
-    burst, and is back at zero after each whole cycle.
+    With those two, the mean must also stay on its side: where a burst begins or ends, a tone's own running mean swings
+    to one side, and is back after each whole cycle.
     """
 
     code: str
@@ -137,7 +137,13 @@ class MeanBand:
             self._first(mean[skipped:] < self.low, self.below) if self.low is not None else None,
         ]
         found = [place + skipped for place in places if place is not None]
-        return self._trip(view, min(found), float(mean[min(found)])) if found else None
+        return self._trip(view, min(found), mean) if found else None
+
+    @staticmethod
+    def _first(outside: NDArray[np.bool_], lasting: Lasting | None) -> int | None:
+        if lasting is not None:
+            return lasting.first(outside)
+        return int(np.argmax(outside)) if outside.any() else None
 
     def _surely_inside(self, view: View) -> bool:
         """Whether no sample of this block and of the window before it is outside: then no mean can be."""
@@ -147,13 +153,8 @@ class MeanBand:
         self._inside = inside_before + view.n_samples if high and low else 0
         return high and low and inside_before >= self.window
 
-    @staticmethod
-    def _first(outside: NDArray[np.bool_], lasting: Lasting | None) -> int | None:
-        if lasting is not None:
-            return lasting.first(outside)
-        return int(np.argmax(outside)) if outside.any() else None
-
-    def _trip(self, view: View, place: int, value: float) -> Trip:
+    def _trip(self, view: View, place: int, mean: Samples) -> Trip:
+        value = float(mean[place])
         too_low = self.low is not None and value < self.low
         limit = self.low if too_low else self.high
         window_ms = self.window / view.rate_hz * 1e3
