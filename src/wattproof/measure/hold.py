@@ -205,7 +205,9 @@ def _scatter(record: BenchRecord, values: Sequence[float | None], n: int, *, wha
     left = np.array(near) - np.polynomial.polynomial.polyval(x, np.polynomial.polynomial.polyfit(x, near, 1))
     dof = len(near) - 2
     u = float(np.sqrt((left**2).sum() / dof))
-    return record.observed(f"frames about {n}: {what}", 0.0, u, dof=dof, label="scatter from frame to frame")
+    return record.observed(
+        f"frames about {n}: {what}", 0.0, u, dof=dof, label="scatter of the frames nearby about a straight line"
+    )
 
 
 def _supply_figures(record: BenchRecord, frames: Sequence[Frame], common: dict[str, Condition]) -> list[Figure]:

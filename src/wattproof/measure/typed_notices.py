@@ -133,16 +133,16 @@ def _product_notices(typed: TypedRow, figures: Sequence[Figure], source_ohm: flo
         return []
     hidden_w = hidden_power_w(typed, source_ohm)
     told = (
-        "How much is not known without the source's resistance; it is not in the uncertainty."
+        "what that makes it too high is not known without the source's resistance, and is not in the uncertainty"
         if hidden_w is None
-        else f"With the source's resistance that is up to {hidden_w:.2g} W here; the uncertainty holds it."
+        else f"by the source's resistance that makes it {hidden_w:.2g} W too high at most, which the uncertainty holds"
     )
     return [
         Notice(
             code="product-of-means",
-            message=f"The supply power, {power.value:.4g} W, is a product of two means. Where the voltage sags "
-            f"while the current peaks, the true mean of v·i is lower, and the efficiency higher. {told}",
-            hint="Record supply voltage and current together, or read close to a stiff supply.",
+            message=f"The supply power, {power.value:.4g} W, is a product of two means: {told}.",
+            hint="Where the voltage sags while the current peaks, the true mean of v·i is lower, and the efficiency "
+            "higher. Record supply voltage and current together, or read close to a stiff supply.",
             numbers={"supply_power_w": power.value} | ({} if hidden_w is None else {"hidden_w": hidden_w}),
         )
     ]

@@ -11,6 +11,7 @@ from wattproof.report.charts import (
 )
 from wattproof.report.checks import checks_text
 from wattproof.report.data import figures_csv, results_json
+from wattproof.report.doubts import Doubt, doubts_of
 from wattproof.report.page import session_page
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
@@ -20,12 +21,14 @@ from wattproof.report.words import CAUTIONS, figure_name
 
 __all__ = [
     "CAUTIONS",
+    "Doubt",
     "FigureGroup",
     "FigureRow",
     "budget_text",
     "calibration_text",
     "checks_text",
     "distortion_against_power",
+    "doubts_of",
     "draw_svg",
     "efficiency_against_power",
     "figure_groups",

@@ -13,6 +13,7 @@ from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench
 from wattproof.measure import CaptureResult
 from wattproof.report import charts, inventory, palette, words
+from wattproof.report.doubts import doubts_of
 from wattproof.report.drawing import Spec
 from wattproof.report.leading import leading_measured, leading_typed, strip
 from wattproof.report.svg import draw_svg
@@ -79,7 +80,7 @@ def session_page(
         lede=_lede(kept, bench, amplifier, title),
         found=_found(kept, anchors),
         strips=[parted for result in kept if (parted := strip(result))],
-        doubts=_doubts(kept),
+        doubts=doubts_of(kept),
         curves=_curves(kept),
         captures=[_capture(result, groups, anchors[id(result)]) for result in kept],
         amplifier=amplifier
@@ -143,18 +144,6 @@ def _found(results: Sequence[CaptureResult], anchors: dict[int, str]) -> list[di
         ("typed", words.PAGE["typed_note"], leading_typed(results, anchors)),
     )
     return [{"title": words.PAGE[name], "note": note, "leading": part} for name, note, part in parts if part.rows]
-
-
-def _doubts(results: Sequence[CaptureResult]) -> list[dict[str, str]]:
-    """Say a doubt that several captures share once, with all their names."""
-    told: dict[tuple[str, str, str], list[str]] = {}
-    for result in results:
-        for notice in result.warnings:
-            told.setdefault((notice.code, notice.message, notice.hint), []).append(place_name(result))
-    return [
-        {"code": code, "message": message, "hint": hint, "files": ", ".join(dict.fromkeys(found))}
-        for (code, message, hint), found in told.items()
-    ]
 
 
 def _curves(results: Sequence[CaptureResult]) -> list[_Picture]:

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict
 
 from wattproof.errors import FileMissingError
 from wattproof.measure import CaptureResult
+from wattproof.report import doubts_of
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.reading import read
 from wattproof.tasks.sessions import SessionMade, session_add, session_figures, session_list, session_new
@@ -97,11 +98,12 @@ def demo(*, folder: Path | None = None, tell: Callable[[str], None] | None = Non
 
 def _doubts(captures: Sequence[CaptureResult]) -> list[str]:
     """Say what is doubtful about captures, and under each doubt what to do; empty where nothing is."""
-    told = [(result.file, notice) for result in captures for notice in result.warnings]
-    lines = ["What is doubtful about these captures, and what to do about it:"] if told else []
-    for file, notice in told:
-        lines += textwrap.wrap(f"  {file}: {notice.message}", WIDEST, subsequent_indent="    ")
-        lines += textwrap.wrap(f"    -> {notice.hint}", WIDEST, subsequent_indent="       ") if notice.hint else []
+    doubts = doubts_of(captures)
+    lines = ["What is doubtful about these captures, and what to do about it:"] if doubts else []
+    for doubt in doubts:
+        for told in doubt.told:
+            lines += textwrap.wrap(f"  {', '.join(told.places)}: {told.message}", WIDEST, subsequent_indent="    ")
+        lines += textwrap.wrap(f"    -> {doubt.hint}", WIDEST, subsequent_indent="       ") if doubt.hint else []
     return lines
 
 
