@@ -1,4 +1,4 @@
-"""What an output is expected to do: the best-supported lowest rating, carried honestly; claims only raise the ceiling."""
+"""What an output is expected to do: the best-supported lowest rating, carried; claims only raise the ceiling."""
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -88,7 +88,10 @@ def test_bridged_ratings_speak_of_bridged_outputs_only(amplifier, bench, make_st
 def test_without_ratings_the_tightest_bound_of_the_bench_is_taken(amplifier, bench):
     thing = amplifier(fuse_a=None)
     assert expected(thing, bench()).clean_w is None
-    assert expected(thing, bench()).ceiling_w == pytest.approx(90**2 / 2 / 4.0)
+    assert expected(thing, bench()).ceiling_w == pytest.approx(1000)
+    assert expected(thing, bench(), LOAD.model_copy(update={"resistance_ohm": 8})).ceiling_w == pytest.approx(
+        90**2 / 16
+    )
     tight = bench(limits=Limits(load_voltage_v=40))
     assert expected(thing, tight).ceiling_w == pytest.approx(200)
     assert expected(amplifier(fuse_a=5), tight).ceiling_w == pytest.approx(1.35 * 5 * 14.4 * 0.85)
