@@ -133,9 +133,9 @@ def _product_notices(typed: TypedRow, figures: Sequence[Figure], source_ohm: flo
         return []
     hidden_w = hidden_power_w(typed, source_ohm)
     told = (
-        "what that makes it too high is not known without the source's resistance, and is not in the uncertainty"
+        "how much too high it is cannot be told without the source's resistance, and is not in the uncertainty"
         if hidden_w is None
-        else f"by the source's resistance that makes it {hidden_w:.2g} W too high at most, which the uncertainty holds"
+        else f"judged by the source's resistance it is up to {hidden_w:.2g} W too high, which the uncertainty holds"
     )
     return [
         Notice(
