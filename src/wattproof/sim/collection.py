@@ -12,14 +12,14 @@ from wattproof.sim.parts import AmplifierParts, CurrentLimit, Protection, Rail, 
 FOLDER = Path(__file__).parent / "boathouse"
 
 BITTERN_1 = AmplifierParts(
-    rail=Rail(ratio=3.6, converter_ohm=0.008, converter_v=0.35, store_f=0.0066),
+    rail=Rail(ratio=3.66, converter_ohm=0.008, converter_v=0.35, store_f=0.0066),
     stage=Stage(turn_v=1.3, limit=CurrentLimit(kind="foldback", peak_a=60.0, folded_a=25.0)),
     idle_a=0.92,
 )
 """Its rails follow the supply: it makes its rating at 14.4 V, and only there."""
 
 DABCHICK_600 = AmplifierParts(
-    rail=Rail(ratio=4.9, regulated_v=51.4, converter_ohm=0.005, converter_v=0.4, store_f=0.01, stiffness_ohm=0.03),
+    rail=Rail(ratio=5.2, regulated_v=53.2, converter_ohm=0.005, converter_v=0.4, store_f=0.01, stiffness_ohm=0.03),
     stage=Stage(
         gain=24.0,
         stage_ohm=0.045,

@@ -23,7 +23,7 @@ TICK_S = 0.01
 """Heat, protection, battery and supply limit act this often; between two ticks they pass over evenly."""
 
 _MOST_ROUNDS = 40
-_SETTLED = 1e-9
+_SETTLED = 1e-7
 """The rounds end when no sample of the rail moves by more than this share of it."""
 
 _LEAST_RAIL_V = 0.05
@@ -89,6 +89,8 @@ class Engine:
         self.rises = Rises()
         self.guards = Guards(parts.stage.limit, parts.protection, n_outputs)
         self.dc_v = np.zeros(n_outputs)
+        self._hum_v = _hum(parts.stage, rate_hz)
+        self._hiss_v = parts.stage.noise_v_per_rthz * np.sqrt(rate_hz / 2)
         self._knobs = ControlFilter(parts.controls, rate_hz, n_outputs)
         self._rng = np.random.default_rng([seed, 1])
         self._sample = 0
@@ -194,49 +196,43 @@ class Engine:
         """Growth of the resistances with the devices' heat."""
         return 1 + self.parts.protection.warm_per_k * self.rises.inner_k
 
-    def _asked(self, heard_v: Samples, along: Samples) -> list[Asked]:
+    def _asked(self, heard_v: Samples, along: Samples) -> Asked:
         """Say what stands before each output in this piece."""
-        stage, n_samples = self.parts.stage, heard_v.shape[1]
-        gains = self.guards.gains(along) * stage.gain
-        floor_v = self._floor(n_samples) * self.guards.powered(along)
-        return [
-            Asked(
-                wanted_v=heard_v[row] * gains[row],
-                floor_v=floor_v[row] + self.dc_v[row],
-                limit_v=self.guards.limit_a[row] * self.guards.seen_ohm(row, self.hanging[row]),
-                stage_ohm=stage.stage_ohm * self._warm(),
-                open_rail_v=self._open_rail_v(),
-            )
-            for row in range(len(heard_v))
-        ]
+        limits_v = [a * self.guards.seen_ohm(n, self.hanging[n]) for n, a in enumerate(self.guards.limit_a)]
+        floor_v = self._floor(heard_v.shape[1]) * self.guards.powered(along)
+        return Asked(
+            wanted_v=heard_v * (self.guards.gains(along) * self.parts.stage.gain),
+            floor_v=floor_v + self.dc_v[:, None],
+            limit_v=np.array(limits_v)[:, None],
+            instant_per_ohm=np.array([[one.instant_per_ohm] for one in self.hanging]),
+            stage_ohm=self.parts.stage.stage_ohm * self._warm(),
+            open_rail_v=self._open_rail_v(),
+        )
 
     def _floor(self, n_samples: int) -> Samples:
         """Offset, hiss and mains lines of every output."""
-        stage = self.parts.stage
-        times_s = (self._sample + np.arange(n_samples)) / self.rate_hz
-        hum = np.sin(2 * np.pi * 50 * times_s) + 0.5 * np.sin(2 * np.pi * 150 * times_s + 1.1)
+        hum_v = self._hum_v[(self._sample + np.arange(n_samples)) % self._hum_v.size]
         hiss = self._rng.standard_normal((n_samples, len(self.hanging))).T
-        sigma = stage.noise_v_per_rthz * np.sqrt(self.rate_hz / 2)
-        floor: Samples = stage.dc_v + np.sqrt(2) * stage.hum_v * hum + sigma * hiss
+        floor: Samples = hum_v + self._hiss_v * hiss
         return floor
 
-    def _rounds(self, asked: list[Asked], feeding: Feeding) -> _Solved:
+    def _rounds(self, asked: Asked, feeding: Feeding) -> _Solved:
         """Repeat outputs, draw and rail until the rail stands still: Newton's method on the rail's course."""
         stage, rail = self.parts.stage, self.parts.rail
-        n_samples = feeding.emf_v.size
-        mids, ends = np.full(n_samples, self._past_v), np.zeros(1)
-        past_a = [np.zeros(n_samples) for _ in asked]
-        load_v, load_a = np.empty((2, len(asked), n_samples))
-        drawn_w = used_a = np.zeros(n_samples)
+        mids, ends = np.full(feeding.emf_v.size, self._past_v), np.zeros(1)
+        used_a = drawn_w = mids
+        load_v, load_a, past_a = np.zeros((3, *asked.wanted_v.shape))
         for _ in range(_MOST_ROUNDS):
-            drawn_w, rising = mids * mids / rail.bleed_ohm, np.zeros(n_samples)
-            for row, one in enumerate(asked):
-                load_v[row], watts, slope = self._output(stage, one, row, mids, past_a, load_a)
-                drawn_w, rising = drawn_w + watts, rising + slope
+            load_v, following = put_out(stage, asked, mids, past_a)
+            load_a = np.array([one.current(volts) for one, volts in zip(self.hanging, load_v, strict=True)])
+            past_a = load_a - asked.instant_per_ohm * load_v
+            watts, rising = drawn(stage, asked.stage_ohm, load_v, load_a, mids, following)
+            drawn_w = watts.sum(axis=0) + mids * mids / rail.bleed_ohm
             amps, slopes = offered(rail, feeding, mids)
             used_a, before = drawn_w / mids, mids
-            ends, mids = moved(rail, self.rate_hz, self._end_v, before, amps - used_a, slopes + rising)
-            mids = np.maximum(mids, _LEAST_RAIL_V)
+            slopes = slopes + rising.sum(axis=0)
+            ends, mids = moved(rail, self.rate_hz, self._end_v, before, amps - used_a, slopes)
+            np.maximum(mids, _LEAST_RAIL_V, out=mids)
             if np.abs(mids - before).max() <= _SETTLED * self._past_v:
                 break
         # twice the way from a sample's beginning to its middle: what flows into the store, to the last bit
@@ -249,17 +245,6 @@ class Engine:
             drawn_w=drawn_w,
             into_a=np.maximum(into_a, 0.0),
         )
-
-    def _output(
-        self, stage: Stage, one: Asked, row: int, mids: Samples, past_a: list[Samples], load_a: Samples
-    ) -> tuple[Samples, Samples, Samples]:
-        """One output in one round: its volts, watts drawn and their slope; leaves its current in `load_a`."""
-        hanging = self.hanging[row]
-        volts, following = put_out(stage, one, mids, hanging.instant_per_ohm, past_a[row])
-        load_a[row] = hanging.current(volts)
-        past_a[row] = load_a[row] - hanging.instant_per_ohm * volts
-        watts, slope = drawn(stage, one.stage_ohm, volts, load_a[row], mids, following)
-        return volts, watts, slope
 
     def _account(self, drive_v: Samples, solved: _Solved, feeding: Feeding) -> Happened:
         """Find the supply's side and add the piece to what the tick needs to know."""
@@ -296,6 +281,14 @@ class Engine:
         self.guards.tick(tally, device_c=self.device_c, seconds=seconds)
         self._tally = Tally(len(self.hanging))
         self._in_tick = 0
+
+
+def _hum(stage: Stage, rate_hz: float) -> Samples:
+    """Give one period of the mains lines an output picks up, on its offset: whole samples of 50 Hz."""
+    n_samples = round(rate_hz / 50)
+    turns = 2 * np.pi * np.arange(n_samples) / n_samples
+    hum: Samples = stage.dc_v + np.sqrt(2) * stage.hum_v * (np.sin(turns) + 0.5 * np.sin(3 * turns + 1.1))
+    return hum
 
 
 def heated(engine: Engine, *, sink_c: float) -> None:

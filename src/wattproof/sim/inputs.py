@@ -140,6 +140,11 @@ class Inputs:
         self._rng = np.random.default_rng([seed, 3])
         self._sample = 0
         self._coupled = np.zeros(len(self.inputs))
+        self._offsets = np.array([one.offset for one in self.inputs])
+        self._scales = np.array([one.scale for one in self.inputs])
+        self._noises = np.array([one.noise for one in self.inputs])
+        self._steps = np.array([one.full_scale / 2 ** (BITS - 1) for one in self.inputs])
+        self._hears_carrier = np.array([one.role == "load_voltage" for one in self.inputs])
         self.wrong = np.ones(len(self.inputs))
         self.residue_v, self.carrier_hz = 0.0, 0.0
 
@@ -150,19 +155,21 @@ class Inputs:
         rows = np.array([self._lagged(row, one.lag_s) for row, one in zip(seen, self.inputs, strict=True)])
         for halver in reversed(self._halvers):
             rows = halver.halved(rows)
-        n_samples = rows.shape[1]
-        noise = self._rng.standard_normal((n_samples, len(rows))).T
-        carrier = self._carrier(n_samples)
+        rows += self._hears_carrier[:, None] * self._carrier(rows.shape[1])
         for row, one in enumerate(self.inputs):
-            if one.role == "load_voltage":
-                rows[row] += carrier
             if one.coupled_hz is not None:
                 rows[row] = self._couple(row, rows[row], one.coupled_hz)
-            rows[row] = (rows[row] * self.wrong[row] - one.offset) / one.scale + one.noise * noise[row]
-            step = one.full_scale / 2 ** (BITS - 1)
-            rows[row] = np.clip(np.round(rows[row] / step) * step, -one.full_scale, one.full_scale - step)
-        self._sample += n_samples
-        return np.ascontiguousarray(rows.T)
+        noise = self._rng.standard_normal(rows.shape[::-1])
+        self._sample += len(noise)
+        return self._digitised(rows.T * self.wrong, noise)
+
+    def _digitised(self, values: Samples, noise: Samples) -> Samples:
+        """Turn engineering units into a file's numbers: scale, noise, bits and ends; shapes (n_samples, n_tracks)."""
+        codes: Samples = (values - self._offsets) * (1 / (self._scales * self._steps)) + noise * (self._noises / self._steps)
+        np.rint(codes, out=codes)
+        np.clip(codes, -(2 ** (BITS - 1)), 2 ** (BITS - 1) - 1, out=codes)
+        codes *= self._steps
+        return codes
 
     def settle(self, supply_v: float, supply_a: float, sink_c: float) -> None:
         """Take it that nothing but idling has been seen for long."""

@@ -14,16 +14,18 @@ _LEAST_V = 1e-3
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Asked:
-    """What stands before one output during a piece.
+    """What stands before the outputs during a piece; rows are outputs.
 
     Attributes
     ----------
-    wanted_v : Samples of shape (n_samples,)
+    wanted_v : Samples of shape (n_outputs, n_samples)
         Drive times gain as turned down by protection.
-    floor_v : Samples of shape (n_samples,)
+    floor_v : Samples of shape (n_outputs, n_samples)
         Offset, hiss and mains lines.
-    limit_v : float
+    limit_v : Samples of shape (n_outputs, 1)
         Where the current limit holds the voltage.
+    instant_per_ohm : Samples of shape (n_outputs, 1)
+        Conductance of the loads for a change within one sample, siemens.
     stage_ohm : float
         At the present temperature.
     open_rail_v : float
@@ -32,35 +34,38 @@ class Asked:
 
     wanted_v: Samples
     floor_v: Samples
-    limit_v: float
+    limit_v: Samples
+    instant_per_ohm: Samples
     stage_ohm: float
     open_rail_v: float
 
 
-def put_out(
-    stage: Stage, asked: Asked, rail_v: Samples, instant_per_ohm: float, past_a: Samples
-) -> tuple[Samples, Samples]:
-    """Give the output's volts, and how much they follow the rail (0 to 1).
+def put_out(stage: Stage, asked: Asked, rail_v: Samples, past_a: Samples) -> tuple[Samples, Samples]:
+    """Give the outputs' volts, and how much each follows the rail (0 to 1).
 
-    The load takes ``instant_per_ohm * v + past_a``: the part of its current that depends on this instant's voltage is
+    A load takes ``instant_per_ohm * v + past_a``: the part of its current that depends on this instant's voltage is
     eliminated, so that only inductance and resonance are left to the rounds.
 
     Parameters
     ----------
-    rail_v, past_a : Samples of shape (n_samples,)
+    rail_v : Samples of shape (n_samples,)
+    past_a : Samples of shape (n_outputs, n_samples)
     """
     wanted = asked.wanted_v * (rail_v * (stage.rail_leak / asked.open_rail_v) + (1 - stage.rail_leak))
-    wanted = (wanted - stage.closed_loop_ohm * past_a) / (1 + stage.closed_loop_ohm * instant_per_ohm)
+    wanted -= stage.closed_loop_ohm * past_a
+    wanted /= 1 + stage.closed_loop_ohm * asked.instant_per_ohm
     share = wanted / rail_v
-    turn = (instant_per_ohm / stage.dead_a) * wanted + past_a / stage.dead_a
+    turn = (asked.instant_per_ohm / stage.dead_a) * wanted + past_a / stage.dead_a
     wanted *= 1 + share * (stage.square + stage.cube * share)
     wanted += asked.floor_v - stage.dead_v * turn / np.sqrt(1 + turn * turn)
     side = np.copysign(1.0, wanted)
     middle, half = (stage.swing + stage.swing_negative) / 2, (stage.swing - stage.swing_negative) / 2
-    limit = (middle + half * side) * rail_v - (asked.stage_ohm * side) * past_a
-    limit /= 1 + asked.stage_ohm * instant_per_ohm
+    limit = (middle + half * side) * rail_v
+    limit -= (asked.stage_ohm * side) * past_a
+    limit /= 1 + asked.stage_ohm * asked.instant_per_ohm
     follows = limit < asked.limit_v
-    limit = np.maximum(np.minimum(limit, asked.limit_v), _LEAST_V)
+    np.minimum(limit, asked.limit_v, out=limit)
+    np.maximum(limit, _LEAST_V, out=limit)
     return _limited(wanted, limit, stage.knee_doublings, follows)
 
 
@@ -80,7 +85,7 @@ def _limited(wanted: Samples, limit: Samples, doublings: int, follows: NDArray[n
 def drawn(
     stage: Stage, stage_ohm: float, load_v: Samples, load_a: Samples, rail_v: Samples, following: Samples
 ) -> tuple[Samples, Samples]:
-    """Give the watts one output takes from the rail, and how fast the current of them rises with the rail, siemens."""
+    """Give the watts each output takes from the rail, and how fast the current of them rises with the rail, siemens."""
     size_a = np.sqrt(load_a * load_a + stage.turn_a**2) - stage.turn_a
     lost_w = stage.turn_v * size_a + stage_ohm * load_a * load_a
     if stage.kind == "AB":
