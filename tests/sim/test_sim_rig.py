@@ -155,14 +155,24 @@ def test_a_scripted_fault_happens_at_its_time_and_is_mended_for_the_next_play(wh
     bench = bench_of(extra=fault(what))
     parts = opened(bench)
     values = engineering(bench, played(parts, tone(parts, level_v_rms=0.7)))[role, "A"]
-    rate_hz, delay = parts.recorder.rate_hz, parts.recorder.bench.delay_samples
-    at = round(0.1 * rate_hz) + delay
+    at = round(0.1 * parts.recorder.rate_hz)
     extreme = np.max if role != "supply_voltage" or what == "supply_surge" else np.min
     assert before[0] < extreme(np.abs(values[: at - 40])) < before[1]
     assert after[0] <= extreme(np.abs(values[at + 1000 : at + 3500])) < after[1]
     again = engineering(bench, played(parts, tone(parts, level_v_rms=0.7)))[role, "A"]
     if what != "overheated":  # heat stays
         assert before[0] < extreme(np.abs(again[3000:-500])) < before[1]
+
+
+def test_what_is_recorded_lies_where_it_was_driven():
+    bench = bench_of()
+    parts = opened(bench)
+    drive, again = tone(parts), tone(parts)
+    given = again.block(7000)[0]
+    seen = engineering(bench, played(parts, drive))["drive_voltage", "A"][:7000]
+    assert np.abs(seen - given).max() < 2e-3 * np.abs(given).max()
+    late = np.abs(seen - np.roll(given, 1))[1000:6000]
+    assert late.max() > 5e-3 * np.abs(given).max()  # a sample too late would be seen
 
 
 def test_a_pulled_plug_ends_the_play_with_its_reason():

@@ -22,6 +22,7 @@ def run_stream(
     block_samples: int,
     n_tracks: int,
     paced: bool = False,
+    delay_samples: int = 0,
     patience_s: float = PATIENCE_S,
 ) -> None:
     """Play a drive into a bench until the play is over; to be the work of a thread.
@@ -45,18 +46,21 @@ def run_stream(
         Recorded tracks.
     paced : bool
         Whether every block takes its time on the wall.
+    delay_samples : int >= 0
+        The bench records the drive's first sample so much later than it was given; what comes before it is left out.
     patience_s : float, s
         For a conductor that does not ask.
     """
     recorded = np.empty((0, n_tracks))
     block_s = block_samples / pump.rate_hz
-    start = 0
+    start = -delay_samples
     due_s = time.monotonic()
     frozen = False
     try:
         while not pump.done:
             recorded = turn_bench(pump.turn(recorded, n_samples=block_samples))
-            take.put(Block(samples=recorded, start=start))
+            if start + block_samples > 0:
+                take.put(Block(samples=recorded[max(0, -start) :], start=max(0, start)))
             start += block_samples
             if paced:
                 due_s += block_s
@@ -75,6 +79,7 @@ def start_stream(
     block_samples: int,
     n_tracks: int,
     paced: bool = False,
+    delay_samples: int = 0,
     patience_s: float = PATIENCE_S,
     on_trip: Callable[[], None] = lambda: None,
     stall_s: float = STALL_S,
@@ -83,7 +88,7 @@ def start_stream(
 
     Parameters
     ----------
-    pump, turn_bench, block_samples, n_tracks, paced, patience_s
+    pump, turn_bench, block_samples, n_tracks, paced, delay_samples, patience_s
         As for `run_stream`.
     on_trip : callable
         Called when the stream stalls; give the pump the same one for all other trips.
@@ -100,7 +105,13 @@ def start_stream(
     thread = Thread(
         target=run_stream,
         args=(pump, take, turn_bench),
-        kwargs={"block_samples": block_samples, "n_tracks": n_tracks, "paced": paced, "patience_s": patience_s},
+        kwargs={
+            "block_samples": block_samples,
+            "n_tracks": n_tracks,
+            "paced": paced,
+            "delay_samples": delay_samples,
+            "patience_s": patience_s,
+        },
         name="wattproof-stream",
         daemon=True,
     )

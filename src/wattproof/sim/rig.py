@@ -96,6 +96,7 @@ class SimulatedRecorder:
             block_samples=self._block_samples,
             n_tracks=self.bench.n_tracks,
             paced=self.bench.settings.paced,
+            delay_samples=self.bench.delay_samples,
             on_trip=on_trip,
         )
 
