@@ -1,7 +1,10 @@
 """The guard: what fires at which sample, by a calculation of its own; what it counts; what it cannot watch."""
 
+import ast
+import re
 import signal
 import threading
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,6 +17,7 @@ from wattproof.errors import CaptureFailedError
 from wattproof.plan import StepLimits
 from wattproof.waveform import Channel
 
+ROOT = Path(__file__).parents[2]
 RATE_HZ = 48_000.0
 STEP = 20_000  # the sample at which something happens
 VOLTS = GuardTrack(column=0, role="load_voltage", scale=100.0, full_scale=1.0)
@@ -305,3 +309,17 @@ def test_the_closer_limit_wins():
     assert closest.load_dc_v == 1.0
     assert closest.supply_voltage_v == (10.5, 15.0)
     assert (closest.energy_j, closest.full_power_s, closest.temperature_c) == (5.0, 6.0, None)
+
+
+def test_every_trip_has_its_place_on_the_guards_page():
+    page = (ROOT / "docs" / "explanations" / "guard.md").read_text(encoding="utf-8")
+    table = "\n".join(line.split("|")[1] for line in page.splitlines() if line.startswith("| `"))
+    told = set(re.findall(r"`([a-z-]+)`", table))
+    meant = set(re.findall(r"``([a-z-]+)``", Trip.__doc__.split("code : str")[1].split("message")[0]))
+    given = set()
+    for path in (ROOT / "src" / "wattproof" / "capture").glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and ast.unparse(node.func).endswith("Trip"):
+                given |= {k.value.value for k in node.keywords if k.arg == "code" and isinstance(k.value, ast.Constant)}
+    assert {"clipped-input", "energy", "person"} <= given <= meant
+    assert told == meant

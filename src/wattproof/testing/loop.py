@@ -5,11 +5,13 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wattproof.bench import Bench, BenchChannel, Limits, Load, RigSettings, Supply
 from wattproof.capture import Drive, PartCheck, Pump, QueueTake, Watch, start_stream
-from wattproof.capture.contract import Samples
 from wattproof.waveform import Channel
+
+Samples = NDArray[np.float64]
 
 LoopFaultKind = Literal[
     "open_load", "short_load", "dc", "supply_collapse", "supply_surge", "overheated", "clipped_input", "over_current",
