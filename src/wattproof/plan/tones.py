@@ -1,6 +1,6 @@
 """Test tones: inside the amplifier's band, and away from the mains and its multiples."""
 
-from math import ceil, inf
+from math import ceil
 
 from wattproof.amplifier import Amplifier
 from wattproof.plan.model import BurstPattern
@@ -19,6 +19,7 @@ FULL_BAND_HZ = (20.0, 20000.0)
 STANDARD_BURST = BurstPattern(tone_hz=1000.0, cycles_on=20, cycles_period=500, low_db=-20.0, bursts=10)
 """20 ms of 1 kHz every 500 ms: exactly 1 kHz, as it is written, although that is twenty times 50 Hz."""
 
+_FARTHEST_HZ = 100
 _LEAST_CYCLES = 8
 _LEAST_BURST_S = 0.020
 _PERIODS = 25
@@ -71,12 +72,11 @@ def clean_tone(near_hz: float, *, low_hz: float = FULL_BAND_HZ[0], high_hz: floa
     (997.5, 47.5, 39.0)
     """
     wanted = min(max(near_hz, low_hz), high_hz)
-    found, least = wanted, inf
-    for number in range(ceil(2 * low_hz), int(2 * min(high_hz, wanted + 100)) + 1):
-        tone_hz = number / 2
-        if abs(tone_hz - wanted) < least and mains_distance(tone_hz) >= CLEAR_HZ:
-            found, least = tone_hz, abs(tone_hz - wanted)
-    return found
+    for away in range(2 * _FARTHEST_HZ):
+        for number in (round(2 * wanted) - away, round(2 * wanted) + away):
+            if low_hz <= number / 2 <= high_hz and mains_distance(number / 2) >= CLEAR_HZ:
+                return number / 2
+    return wanted
 
 
 def amplifier_band(amplifier: Amplifier) -> tuple[float, float] | None:
