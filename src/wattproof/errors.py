@@ -14,6 +14,7 @@
     │   ├── MeasureError                a figure cannot be had from this capture
     │   │   ├── TooFewCyclesError       too-few-cycles
     │   │   ├── NoToneError             no-tone
+    │   │   ├── BeyondDataError         beyond-data: a prediction where the data say nothing
     │   │   └── MissingChannelError     missing-channel
     │   └── RefusedError                refused: a run that the bench, a limit or an answer does not allow
     ├── ArchiveError                    archive: a session cannot be read, or is not what its hashes say   exit status 2
@@ -31,6 +32,7 @@ from dataclasses import dataclass, field
 __all__ = [
     "ArchiveError",
     "BenchError",
+    "BeyondDataError",
     "BrokenFileError",
     "CaptureFailedError",
     "FileMissingError",
@@ -169,6 +171,12 @@ class NoToneError(MeasureError):
     """No tone stands out of the noise."""
 
     code = "no-tone"
+
+
+class BeyondDataError(MeasureError):
+    """A prediction is asked for where the captures say nothing: another load, supply voltage or limit."""
+
+    code = "beyond-data"
 
 
 class MissingChannelError(MeasureError):

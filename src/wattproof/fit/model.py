@@ -60,8 +60,10 @@ class BehaviourModel(_Plain):
     driven: int = Field(ge=1, description="outputs driven at once in the data")
     reference_v: float = Field(gt=0, description="supply voltage at which rail_v is stated")
     parameters: tuple[Parameter, ...]
-    covariance: tuple[tuple[float, ...], ...] = Field(
-        description="of the parameters with fixed_by data or prior, in the order of `parameters`"
+    varied: tuple[str, ...] = Field(description="names of the parameters that were fitted, the rows of `covariance`")
+    covariance: tuple[tuple[float, ...], ...]
+    given: Literal[0, 1] | None = Field(
+        default=None, description="1: draws what it gives and its losses (switching); 0: rail times current (linear)"
     )
     points: int
     dof: int
@@ -72,6 +74,9 @@ class BehaviourModel(_Plain):
     frequency_hz: tuple[float, float] | None = None
     left_out: tuple[LeftOut, ...] = ()
     widening: float = Field(default=0.0, ge=0, description="relative standard uncertainty of power added for the model")
+    widening_dof: int = Field(default=0, ge=0, description="how many predictions it was seen from")
+    loss_scatter: float | None = Field(default=None, description="relative scatter of the drawn power about the fit")
+    loss_reference_v: float | None = None
     source: BenchSource | None = None
     complaints: tuple[Notice, ...] = ()
 

@@ -1,0 +1,190 @@
+"""Fits the behaviour model to what was measured: limit, losses and source, with all that the data cannot fix."""
+
+from collections import Counter
+from collections.abc import Sequence
+from math import sqrt
+
+import numpy as np
+
+from wattproof.errors import MeasureError, Notice
+from wattproof.fit.leaving import left_out, widening_of
+from wattproof.fit.limiting import UNITS, UNKNOWN_LIMIT, LimitFit, Prior, distinct, fit_limit
+from wattproof.fit.losses import LossFit, fit_losses
+from wattproof.fit.model import BehaviourModel, BenchSource, Parameter
+from wattproof.fit.points import LimitPoint, Points, points_of
+from wattproof.measure import CaptureResult
+
+LOSS_NAMES = ("idle_w", "loss_v", "loss_ohm")
+LOSS_UNITS = {"idle_w": "W", "loss_v": "V", "loss_ohm": "ohm"}
+
+
+def fit_behaviour(
+    results: Sequence[CaptureResult], *, amplifier: str, output: str | None = None, driven: int | None = None
+) -> BehaviourModel:
+    """Fit a model to captures and typed readings.
+
+    Parameters
+    ----------
+    results : sequence of CaptureResult
+        Ramps, idle captures and typed rows; others are passed over.
+    amplifier : str
+        What to call it.
+    output : str or None
+        One output only; None takes all of them for alike.
+    driven : int or None
+        Outputs driven at once; None takes what most points have.
+
+    Raises
+    ------
+    MeasureError
+        No capture holds a power at a limit together with load and supply voltage.
+    """
+    points = points_of(results)
+    limits = _chosen(points.limits, output, driven)
+    fit = fit_limit(limits, reference_v=_reference_v(limits))
+    losses = fit_losses(points)
+    lost = left_out(limits, reference_v=fit.limit.reference_v)
+    parameters = [*_limit_parameters(fit), *_loss_parameters(losses)]
+    varied = (*fit.names, *(LOSS_NAMES if losses is not None else ()))
+    n_limit = len(fit.names)
+    covariance = np.zeros((len(varied), len(varied)))
+    covariance[:n_limit, :n_limit] = fit.covariance
+    if losses is not None:
+        covariance[n_limit:, n_limit:] = losses.covariance
+    thds = [point.thd_n or UNKNOWN_LIMIT for point in limits]
+    tones = [point.frequency_hz for point in limits if point.frequency_hz is not None]
+    return BehaviourModel(
+        amplifier=amplifier,
+        output=output,
+        driven=limits[0].driven,
+        reference_v=fit.limit.reference_v,
+        parameters=tuple(parameters),
+        varied=varied,
+        covariance=tuple(tuple(float(value) for value in row) for row in covariance),
+        given=None if losses is None else (1 if losses.given == 1.0 else 0),
+        points=len(limits),
+        dof=fit.dof,
+        reduced_chi_square=fit.chi_square / fit.dof if fit.dof > 0 else None,
+        load_ohm=(min(p.load_ohm for p in limits), max(p.load_ohm for p in limits)),
+        supply_v=(min(p.supply_v for p in limits), max(p.supply_v for p in limits)),
+        thd_n=(min(thds), max(thds)),
+        frequency_hz=(min(tones), max(tones)) if tones else None,
+        left_out=tuple(lost),
+        widening=widening_of(lost),
+        widening_dof=len(lost),
+        loss_scatter=None if losses is None else losses.scatter,
+        loss_reference_v=None if losses is None else losses.reference_v,
+        source=_source(points),
+        complaints=_complaints(fit, losses, limits),
+    )
+
+
+def _chosen(limits: Sequence[LimitPoint], output: str | None, driven: int | None) -> list[LimitPoint]:
+    found = [point for point in limits if output is None or point.output == output]
+    if driven is None and found:
+        driven = Counter(point.driven for point in found).most_common(1)[0][0]
+    found = [point for point in found if point.driven == driven]
+    if not found:
+        raise MeasureError(
+            "No model can be fitted.",
+            why="no capture holds a power at a limit of distortion together with its load and its supply voltage",
+            hint="Measure ramps into two loads or more, with the supply voltage recorded; or type readings with load, "
+            "volts and supply volts.",
+        )
+    return found
+
+
+def _reference_v(limits: Sequence[LimitPoint]) -> float:
+    """Take the middle of the supply voltages: there the rail and its exponent are least entangled."""
+    volts = [point.supply_v for point in limits]
+    return round(sqrt(min(volts) * max(volts)), 3)
+
+
+def _limit_parameters(fit: LimitFit) -> list[Parameter]:
+    held: dict[str, Prior] = {prior.name: prior for prior in fit.priors}
+    sizes = dict(zip(fit.names, np.sqrt(np.diag(fit.covariance)), strict=True))
+    parameters = []
+    for name, unit in UNITS.items():
+        value = getattr(fit.limit, name)
+        prior = held.get(name)
+        parameters.append(
+            Parameter(
+                name=name,
+                value=value,
+                u=float(sizes[name]) if name in sizes else None,
+                unit=unit,
+                fixed_by="nothing" if value is None else ("prior" if prior is not None else "data"),
+                low=prior.low if prior is not None else None,
+                high=prior.high if prior is not None else None,
+                complaint=prior.complaint if prior is not None else _bound(name, value),
+            )
+        )
+    return parameters
+
+
+def _bound(name: str, value: float | None) -> str:
+    if name == "limit_a" and value is None:
+        return "no load of the captures was low enough to show a current limit."
+    if name == "output_ohm" and value is not None and value < 1e-6:
+        return "at its bound of 0: the limit does not fall with the load in these data."
+    return ""
+
+
+def _loss_parameters(losses: LossFit | None) -> list[Parameter]:
+    if losses is None:
+        return []
+    sizes = np.sqrt(np.diag(losses.covariance))
+    return [
+        Parameter(name=name, value=getattr(losses, name), u=float(size), unit=LOSS_UNITS[name])
+        for name, size in zip(LOSS_NAMES, sizes, strict=True)
+    ]
+
+
+def _source(points: Points) -> BenchSource | None:
+    """Give the bench's own supply, the mean over the captures that show it."""
+    if not points.sources:
+        return None
+    emfs = [float(figure.conditions["emf_v"]) for figure in points.sources]  # type: ignore[arg-type]
+    ohms = [figure.value for figure in points.sources]
+    return BenchSource(
+        emf_v=sum(emfs) / len(emfs),
+        emf_u_v=float(np.std(emfs)) if len(emfs) > 1 else 0.0,
+        resistance_ohm=sum(ohms) / len(ohms),
+        resistance_u_ohm=max(max(figure.u for figure in points.sources), float(np.std(ohms))),
+    )
+
+
+def _complaints(fit: LimitFit, losses: LossFit | None, limits: Sequence[LimitPoint]) -> tuple[Notice, ...]:
+    told = [
+        Notice(code="model-not-fixed", message=f"{prior.name}: {prior.complaint}", hint=_between(prior))
+        for prior in fit.priors
+    ]
+    if any(point.thd_n is None for point in limits):
+        told.append(
+            Notice(
+                code="model-limit-unknown",
+                message="Readings state no distortion: the model holds for the limit at which they were taken.",
+                hint="Type the distortion in thd_percent, or capture ramps.",
+            )
+        )
+    if losses is None:
+        told.append(
+            Notice(
+                code="model-no-losses",
+                message="No ramp holds supply voltage and current: current, efficiency and heat cannot be predicted.",
+                hint="Record the supply's voltage and current in the ramps.",
+            )
+        )
+    if len(distinct([point.load_ohm for point in limits], 0.05)) == 2:
+        told.append(
+            Notice(
+                code="model-unchecked",
+                message="Two loads fix rail and resistance exactly: nothing shows how well the model predicts a third.",
+                hint="A ramp into a third load checks the model and states its own error.",
+            )
+        )
+    return tuple(told)
+
+
+def _between(prior: Prior) -> str:
+    return f"Taken for anything from {prior.low:g} to {prior.high:g}; predictions are widened by it."

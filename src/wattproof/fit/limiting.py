@@ -1,0 +1,284 @@
+"""Fits the limiting voltage: rail, its exponent, output resistance, current limit and knee, to points at limits.
+
+Weighted least squares on the logarithm of power with the full covariance of the points: calibrations that points share
+move them together, so they end up in the parameters' covariance and not in the weights. What the model misses shows as
+scatter between ramps and within them; both are estimated and added, so that a reduced chi-square of 1 is not assumed.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from math import log, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wattproof.fit.knee import SOFTEST
+from wattproof.fit.points import LimitPoint
+from wattproof.fit.rail import Limit
+
+Real = NDArray[np.float64]
+
+NAMES = ("rail_v", "rail_exponent", "output_ohm", "limit_a", "knee")
+UNITS = {"rail_v": "V", "rail_exponent": "1", "output_ohm": "ohm", "limit_a": "A", "knee": "1"}
+SAME_LOAD = 0.05
+"""Loads within this share of each other count as one."""
+SAME_SUPPLY = 0.025
+"""Supply voltages within this share of each other cannot tell how the rail follows."""
+UNKNOWN_LIMIT = 0.01
+"""Distortion taken for typed readings that state none; their model holds for that same unknown limit only."""
+_PRIOR_EXPONENT = (0.0, 1.0)
+_PRIOR_KNEE = (0.0, 0.1)
+_PRIOR_OUTPUT_SHARE = 0.08
+_FLOOR = 2e-4
+"""Relative scatter that is always allowed: no model of five numbers is closer to an amplifier."""
+_CLEARLY_BETTER = 12.0
+_ROUNDS = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prior:
+    """What is assumed of a parameter that the data do not fix: anything between two values alike."""
+
+    name: str
+    low: float
+    high: float
+    complaint: str
+
+    @property
+    def middle(self) -> float:
+        """The mean."""
+        return (self.low + self.high) / 2
+
+    @property
+    def u(self) -> float:
+        """Standard deviation of a rectangle (JCGM 100, 4.3.7)."""
+        return (self.high - self.low) / sqrt(12)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class LimitFit:
+    """The fitted limit.
+
+    Attributes
+    ----------
+    names : tuple of str
+        Parameters that were varied, in the order of `covariance`.
+    covariance : Real
+    priors : tuple of Prior
+    chi_square, dof
+        Of the data alone, before model scatter was added.
+    scatter : float, relative
+        Of power, between ramps, beyond what the points' own uncertainties explain.
+    """
+
+    limit: Limit
+    names: tuple[str, ...]
+    covariance: Real
+    priors: tuple[Prior, ...]
+    chi_square: float
+    dof: int
+    scatter: float
+    points: tuple[LimitPoint, ...]
+
+
+def distinct(values: Sequence[float], share: float) -> list[float]:
+    """Give the means of values that lie within a share of each other, ascending."""
+    groups: list[list[float]] = []
+    for value in sorted(values):
+        if groups and value <= groups[-1][0] * (1 + share):
+            groups[-1].append(value)
+        else:
+            groups.append([value])
+    return [sum(group) / len(group) for group in groups]
+
+
+def fit_limit(points: Sequence[LimitPoint], *, reference_v: float) -> LimitFit:
+    """Fit the limit of one output, or of several that are alike.
+
+    Parameters
+    ----------
+    points : sequence of LimitPoint, at least one
+    reference_v : float, V
+        Supply voltage at which the rail is stated.
+    """
+    plain = _fitted(points, reference_v, with_current=False)
+    loads = distinct([point.load_ohm for point in points], SAME_LOAD)
+    if len(loads) < 3:
+        return plain
+    bent = _fitted(points, reference_v, with_current=True)
+    gain = (plain.chi_square - bent.chi_square) / max(bent.chi_square / max(bent.dof, 1), 1.0)
+    return bent if gain > _CLEARLY_BETTER and _really_bends(bent, loads) else plain
+
+
+def _really_bends(fit: LimitFit, loads: Sequence[float]) -> bool:
+    """Tell a current limit that was seen: it bites at some loads of the data and not at all of them."""
+    supply_v = fit.points[0].supply_v
+    bites = [fit.limit.limited_by_current(supply_v, load_ohm) for load_ohm in loads]
+    return any(bites) and not all(bites)
+
+
+def priors_for(points: Sequence[LimitPoint]) -> tuple[Prior, ...]:
+    """Say which parameters these points cannot fix, and what is assumed of them instead."""
+    priors = []
+    loads = distinct([point.load_ohm for point in points], SAME_LOAD)
+    if len(loads) < 2:
+        priors.append(
+            Prior(
+                name="output_ohm",
+                low=0.0,
+                high=_PRIOR_OUTPUT_SHARE * loads[0],
+                complaint=f"only one load was measured, {loads[0]:.3g} ohm: how the limit moves with the load is not "
+                "known. A ramp into another load fixes it.",
+            )
+        )
+    if len(distinct([point.supply_v for point in points], SAME_SUPPLY)) < 2:
+        low, high = min(p.supply_v for p in points), max(p.supply_v for p in points)
+        seen = f"{low:.2f} V" if high - low < 0.005 else f"{low:.2f} to {high:.2f} V"
+        priors.append(
+            Prior(
+                name="rail_exponent",
+                low=_PRIOR_EXPONENT[0],
+                high=_PRIOR_EXPONENT[1],
+                complaint=f"the supply stood at {seen}: whether the rail is regulated or follows it is not known. "
+                "A ramp at another supply voltage, a volt or more away, fixes it.",
+            )
+        )
+    if len({point.thd_n for point in points}) < 2:
+        priors.append(
+            Prior(
+                name="knee",
+                low=_PRIOR_KNEE[0],
+                high=_PRIOR_KNEE[1],
+                complaint="one limit of distortion only: how soft the knee is, is not known. "
+                "A ramp past 10 % fixes it.",
+            )
+        )
+    return tuple(priors)
+
+
+def _fitted(points: Sequence[LimitPoint], reference_v: float, *, with_current: bool) -> LimitFit:
+    priors = priors_for(points)
+    names = tuple(name for name in NAMES if with_current or name != "limit_a")
+    own = own_covariance(points)
+    scatter, chi_square = (0.0, 0.0), 0.0
+    start = _start(points, names, priors)
+    for turn in range(_ROUNDS + 1):
+        whiten = np.linalg.inv(np.linalg.cholesky(own + _model_covariance(points, scatter)))
+        residuals = _residuals(points, names, priors, whiten, reference_v)
+        found = _least_squares(residuals, start, names)
+        start = found.x
+        misses = _misses(points, _limit(names, found.x, reference_v))
+        if turn == 0:
+            chi_square = float(np.sum((whiten @ misses) ** 2))
+        scatter = _scatter(points, misses, own)
+    jacobian = found.jac
+    covariance: Real = np.linalg.pinv(jacobian.T @ jacobian)
+    return LimitFit(
+        limit=_limit(names, found.x, reference_v),
+        names=names,
+        covariance=covariance,
+        priors=priors,
+        chi_square=chi_square,
+        dof=len(points) + len(priors) - len(names),
+        scatter=scatter[0],
+        points=tuple(points),
+    )
+
+
+def own_covariance(points: Sequence[LimitPoint]) -> Real:
+    """Give the covariance of the points' relative powers through the sources that their budgets share."""
+    sources = sorted({line.source for point in points for line in point.power.budget})
+    column = {source: number for number, source in enumerate(sources)}
+    parts = np.zeros((len(points), len(sources)))
+    for row, point in enumerate(points):
+        for line in point.power.budget:
+            parts[row, column[line.source]] += line.sign * line.u / point.power.value
+    covariance: Real = parts @ parts.T + _FLOOR**2 * np.eye(len(points))
+    return covariance
+
+
+def _groups(points: Sequence[LimitPoint]) -> NDArray[np.intp]:
+    """Give each point the number of its ramp: same output, same load, same capture."""
+    keys = [(point.output, round(log(point.load_ohm) / SAME_LOAD), point.origin.split(" ")[0]) for point in points]
+    order = {key: number for number, key in enumerate(dict.fromkeys(keys))}
+    return np.array([order[key] for key in keys])
+
+
+def _model_covariance(points: Sequence[LimitPoint], scatter: tuple[float, float]) -> Real:
+    between, within = scatter
+    groups = _groups(points)
+    same: Real = (groups[:, None] == groups[None, :]).astype(np.float64)
+    model: Real = between**2 * same + within**2 * np.eye(len(points))
+    return model
+
+
+def _scatter(points: Sequence[LimitPoint], misses: Real, own: Real) -> tuple[float, float]:
+    """Estimate the model's own scatter of relative power: between ramps, and between the limits of one ramp."""
+    groups = _groups(points)
+    n_groups = int(groups.max()) + 1
+    means = np.array([misses[groups == g].mean() for g in range(n_groups)])
+    inside = misses - means[groups]
+    left = len(points) - n_groups
+    within = float(np.sum(inside**2) / left) if left > 0 else 0.0
+    # what is shared by all points is in the rail; only what differs between ramps can scatter
+    free = max(n_groups - 3, 1)
+    between = float(np.sum(means**2) / free)
+    noise = float(np.mean(np.diag(own))) - float(np.min(own))
+    return sqrt(max(between - noise, 0.0)), sqrt(max(within - noise, 0.0))
+
+
+def _start(points: Sequence[LimitPoint], names: Sequence[str], priors: Sequence[Prior]) -> Real:
+    knee = 0.03
+    peak = max(sqrt(2) * p.voltage_v_rms for p in points)
+    first = {
+        "rail_v": peak,
+        "rail_exponent": 0.5,
+        "output_ohm": 0.02 * min(p.load_ohm for p in points),
+        "limit_a": max(sqrt(2) * p.voltage_v_rms / p.load_ohm for p in points),
+        "knee": knee,
+    }
+    first.update({prior.name: prior.middle for prior in priors})
+    return np.array([first[name] for name in names])
+
+
+_LOWEST = {"rail_v": 1e-3, "rail_exponent": -0.5, "output_ohm": 0.0, "limit_a": 1e-3, "knee": 0.0}
+_HIGHEST = {"rail_v": 1e4, "rail_exponent": 2.5, "output_ohm": 1e3, "limit_a": 1e5, "knee": SOFTEST}
+
+
+def _least_squares(residuals: Callable[[Real], Real], start: Real, names: Sequence[str]):  # type: ignore[no-untyped-def]  # noqa: ANN202
+    from scipy.optimize import least_squares
+
+    low, high = (np.array([bounds[name] for name in names]) for bounds in (_LOWEST, _HIGHEST))
+    inside = np.clip(start, low + 1e-9 * (high - low), high - 1e-9 * (high - low))
+    return least_squares(residuals, inside, bounds=(low, high), x_scale=np.maximum(np.abs(inside), 1e-2), xtol=1e-12)
+
+
+def _limit(names: Sequence[str], values: Real, reference_v: float) -> Limit:
+    given = dict(zip(names, (float(value) for value in values), strict=True))
+    return replace(
+        Limit(rail_v=1.0, rail_exponent=0.0, output_ohm=0.0, limit_a=None, knee=0.0, reference_v=reference_v), **given
+    )
+
+
+def _misses(points: Sequence[LimitPoint], limit: Limit) -> Real:
+    """Measured over modelled power, logarithm."""
+    return np.array(
+        [
+            log(p.power.value)
+            - log(limit.voltage_v_rms(p.supply_v, p.load_ohm, p.thd_n or UNKNOWN_LIMIT) ** 2 / p.load_ohm)
+            for p in points
+        ]
+    )
+
+
+def _residuals(
+    points: Sequence[LimitPoint], names: Sequence[str], priors: Sequence[Prior], whiten: Real, reference_v: float
+) -> Callable[[Real], Real]:
+    where = {name: number for number, name in enumerate(names)}
+
+    def residuals(values: Real) -> Real:
+        misses = whiten @ _misses(points, _limit(names, values, reference_v))
+        held = [(float(values[where[prior.name]]) - prior.middle) / prior.u for prior in priors]
+        return np.concatenate([misses, held])
+
+    return residuals

@@ -1,0 +1,194 @@
+"""What a fit is made of: points at a limit of distortion, and points of the losses, taken from measured captures."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+from wattproof.measure import CaptureResult, Figure
+from wattproof.quantity import Quantity
+
+_LIMIT = re.compile(r"power_at_thd_(\d+(?:_\d+)?)$")
+_LEAST_SHARE = 0.02
+"""Frames under this share of the highest power say little of the losses that go with the current."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LimitPoint:
+    """An output at a limit of distortion, into a resistive load.
+
+    Attributes
+    ----------
+    power : Quantity, W
+        With its budget, through which points are correlated.
+    load_ohm, supply_v : float
+        As they were at that moment.
+    thd_n : float or None, V/V
+        The limit; None for typed readings that do not say it.
+    driven : int
+        Outputs driven at once.
+    """
+
+    output: str
+    power: Quantity
+    load_ohm: float
+    supply_v: float
+    thd_n: float | None
+    driven: int
+    frequency_hz: float | None
+    origin: str
+
+    @property
+    def voltage_v_rms(self) -> float:
+        """R.m.s. volts at the load."""
+        return sqrt(self.power.value * self.load_ohm)
+
+
+@dataclass(frozen=True, kw_only=True)
+class LossPoint:
+    """What the whole amplifier draws and gives at one moment.
+
+    Attributes
+    ----------
+    drawn_w, given_w : float
+        From the supply, and into all loads.
+    sum_a, sum_a2 : float
+        R.m.s. load currents of all outputs added, A; and their squares added, A².
+    drawn_u : float, relative
+        Of `drawn_w` less `given_w`, as a share of `drawn_w`: calibrations of both sides.
+    """
+
+    drawn_w: float
+    given_w: float
+    sum_a: float
+    sum_a2: float
+    supply_v: float
+    group: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Points:
+    """All that one fit uses.
+
+    Attributes
+    ----------
+    drawn_u, given_u : float, relative
+        Standard uncertainties of supply and load power that all points of the losses share.
+    """
+
+    limits: tuple[LimitPoint, ...]
+    losses: tuple[LossPoint, ...]
+    idle: tuple[Figure, ...] = ()
+    gains: tuple[Figure, ...] = ()
+    sources: tuple[Figure, ...] = ()
+    drawn_u: float = 0.0
+    given_u: float = 0.0
+
+
+def points_of(results: Sequence[CaptureResult]) -> Points:
+    """Collect the points of captures and typed rows; what a capture does not hold is left out."""
+    limits = [point for result in results for point in _limit_points(result)]
+    losses = [point for result in results if result.kind == "ramp" for point in _loss_points(result)]
+    named = [figure for result in results for figure in result.figures]
+    ramps = [figure for result in results if result.kind == "ramp" for figure in result.figures]
+    return Points(
+        limits=tuple(limits),
+        losses=tuple(losses),
+        idle=tuple(_idle(results)),
+        gains=tuple(figure for figure in named if figure.name == "gain"),
+        sources=tuple(
+            figure for figure in named if figure.name == "source_resistance" and "emf_v" in figure.conditions
+        ),
+        drawn_u=_relative(ramps, "supply_power"),
+        given_u=_relative(ramps, "power_at_thd_1"),
+    )
+
+
+def _limit_points(result: CaptureResult) -> list[LimitPoint]:
+    if result.kind == "readings":
+        return _typed_point(result)
+    found = [figure for figure in result.figures if _LIMIT.match(figure.name) and figure.output is not None]
+    driven = len({figure.output for figure in found})
+    points = (_limit_point(figure, driven) for figure in found)
+    return [point for point in points if point is not None]
+
+
+def _limit_point(figure: Figure, driven: int) -> LimitPoint | None:
+    stated = (figure.conditions.get(key) for key in ("load_ohm", "supply_v", "thd_n"))
+    load_ohm, supply_v, thd_n = (float(value) if isinstance(value, int | float) else None for value in stated)
+    if load_ohm is None or supply_v is None or thd_n is None or figure.output is None or figure.value <= 0:
+        return None
+    tone_hz = figure.conditions.get("frequency_hz")
+    return LimitPoint(
+        output=figure.output,
+        power=figure,
+        load_ohm=load_ohm,
+        supply_v=supply_v,
+        thd_n=thd_n,
+        driven=driven,
+        frequency_hz=float(tone_hz) if isinstance(tone_hz, int | float) else None,
+        origin=figure.origin,
+    )
+
+
+def _typed_point(result: CaptureResult) -> list[LimitPoint]:
+    """Take a typed row for a point at a limit: its own distortion, where one was typed."""
+    powers = [figure for figure in result.figures if figure.name == "load_power" and figure.output is not None]
+    points = []
+    for figure in powers:
+        thd = next((f for f in result.figures if f.name == "thd_n" and f.output == figure.output), None)
+        stated = {**figure.conditions, "thd_n": thd.value if thd is not None else 0.0}
+        point = _limit_point(figure.model_copy(update={"conditions": stated}), len(powers))
+        if point is not None:
+            points.append(point if thd is not None else _without_limit(point))
+    return points
+
+
+def _without_limit(point: LimitPoint) -> LimitPoint:
+    return LimitPoint(**{**vars(point), "thd_n": None})
+
+
+def _loss_points(result: CaptureResult) -> list[LossPoint]:
+    """Sum the outputs of each frame; the supply's columns are the same for all of them."""
+    by_time: dict[float, list[tuple[float, float]]] = {}
+    drawn: dict[float, tuple[float, float]] = {}
+    for point in result.curve:
+        known = (point.load_power, point.load_current_rms, point.supply_power, point.supply_voltage)
+        power_w, current_a, supply_w, supply_v = known
+        if power_w is None or current_a is None or supply_w is None or supply_v is None:
+            continue
+        by_time.setdefault(point.t_s, []).append((power_w, current_a))
+        drawn[point.t_s] = (supply_w, supply_v)
+    highest_w = max((sum(power for power, _ in outputs) for outputs in by_time.values()), default=0.0)
+    return [
+        LossPoint(
+            drawn_w=drawn[t_s][0],
+            given_w=sum(power for power, _ in outputs),
+            sum_a=sum(amps for _, amps in outputs),
+            sum_a2=sum(amps**2 for _, amps in outputs),
+            supply_v=drawn[t_s][1],
+            group=result.file,
+        )
+        for t_s, outputs in by_time.items()
+        if sum(power for power, _ in outputs) > _LEAST_SHARE * highest_w
+    ]
+
+
+def _idle(results: Sequence[CaptureResult]) -> list[Figure]:
+    return [
+        figure
+        for result in results
+        if result.kind == "idle"
+        for figure in result.figures
+        if figure.name == "supply_power"
+    ]
+
+
+def _relative(figures: Sequence[Figure], name: str) -> float:
+    """Give the calibrations' share (type B) of a figure's relative uncertainty, the median over its occurrences."""
+    shares = sorted(
+        sqrt(sum(line.u**2 for line in figure.budget if line.type == "B")) / abs(figure.value)
+        for figure in figures
+        if figure.name == name and figure.value
+    )
+    return shares[len(shares) // 2] if shares else 0.0
