@@ -169,12 +169,30 @@ def test_a_take_killed_before_its_first_sample_leaves_nothing(tmp_path):
     assert len(archive.captures(session)) == 1
 
 
-def test_a_damaged_head_is_told_and_holds_up_nothing_else(tmp_path):
+def damaged(folder):
+    (folder / "take.json").write_bytes(b"{")
+
+
+def without_samples(folder):
+    (folder / "frames.part").unlink()
+
+
+@pytest.mark.parametrize("harm", [damaged, without_samples])
+def test_a_damaged_take_is_told_and_holds_up_nothing_else(tmp_path, harm):
     archive, session, _ = takers.faults.prepared(tmp_path)
     takers.left_open(archive, session)
     (folder,) = (session.folder / "captures").glob(".take-*/")
     takers.left_open(archive, session)
-    (folder / "take.json").write_bytes(b"{")
+    harm(folder)
     assert len(archive.recover(session)) == 1
     assert [change.what for change in archive.verify(session)] == ["damaged"]
-    assert (folder / "frames.part").stat().st_size > 0
+    assert folder.is_dir()
+
+
+def test_a_damaged_end_makes_a_take_one_cut_off(tmp_path):
+    archive, session, _ = takers.faults.prepared(tmp_path)
+    takers.left_open(archive, session)
+    (folder,) = (session.folder / "captures").glob(".take-*/")
+    (folder / "end.json").write_bytes(b"{")
+    (record,) = archive.recover(session)
+    assert (record.live.cut_off, record.live.n_samples) == (True, 6_000)

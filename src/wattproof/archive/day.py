@@ -151,10 +151,12 @@ class BenchDay:
     def log(self, session: Session, event: Mapping[str, JsonValue]) -> None:
         """Add an event to the journal, with the time as ``at`` unless it has one; waits until it is on the disk.
 
+        Numbers that are not finite are noted by their names.
+
         Raises
         ------
         ArchiveError
-            The disk refuses, or a number in it is not finite.
+            The disk refuses.
         """
         journal.add_line(session, event, at=self._clock())
 
@@ -186,7 +188,7 @@ class BenchDay:
         trip : mapping
             What the guard said; its ``code`` names the folder.
         samples : array of shape (n_samples, n_tracks), file units
-            The samples around it; none at all will do.
+            The samples around it; none at all will do. A disk that has no room for them keeps the trip without them.
         channels : tuple of Channel
             Their tracks.
         rate_hz : float, Hz
@@ -221,12 +223,12 @@ class BenchDay:
         return {**waiting[-1].trip, "number": waiting[-1].number} if waiting else None
 
     def clear_trip(self, session: Session, who_says: str) -> None:
-        """Clear what is latched, in the name of the person who looked at the bench.
+        """Clear what is latched, in the words of the person who looked at the bench.
 
         Raises
         ------
         ArchiveError
-            Nobody is named, or the disk refuses.
+            Nothing was said, or the disk refuses.
         """
         at = self._clock()
         for trip in trips.clear_trips(session, who_says, at=at):

@@ -1,12 +1,16 @@
 """JSON documents of a session: typed when read, the same bytes for the same content when written."""
 
 import json
+import math
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, ValidationError
+import numpy as np
+from pydantic import BaseModel, JsonValue, ValidationError
 
 from wattproof.archive.disk import explained
+from wattproof.archive.names import storable
 from wattproof.archive.upgrades import upgraded
 from wattproof.errors import ArchiveError
 
@@ -39,6 +43,27 @@ def encode(model: BaseModel, *, leave_out: dict[str, Any] | None = None) -> byte
             why=f"It holds a number that is not finite, or text that is no Unicode ({error}).",
             hint="Leave the figure out, or mend the value in the bench or amplifier file, and repeat.",
         ) from error
+
+
+def plain(value: object) -> JsonValue:
+    """Make what a running program says fit for JSON, whatever it holds: nothing may keep a trip from being stored.
+
+    Numbers of numpy become plain ones, numbers that are not finite their names, anything unknown its text.
+
+    Examples
+    --------
+    >>> plain({"value": float("inf"), 3: (1, None)})
+    {'value': 'inf', '3': [1, None]}
+    """
+    if isinstance(value, Mapping):
+        return {storable(str(key)): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, np.generic):
+        return plain(value.item())
+    if value is None or isinstance(value, int) or (isinstance(value, float) and math.isfinite(value)):
+        return value
+    return storable(str(value))
 
 
 def read_document(kind: str, path: Path, model: type[Model]) -> Model:

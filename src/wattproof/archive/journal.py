@@ -15,8 +15,8 @@ from typing import Any
 from pydantic import JsonValue
 
 from wattproof.archive.disk import explained
+from wattproof.archive.documents import plain
 from wattproof.archive.model import Session
-from wattproof.errors import ArchiveError
 
 
 def journal_path(session: Session) -> Path:
@@ -30,9 +30,9 @@ def add_line(session: Session, event: Mapping[str, JsonValue], *, at: datetime) 
     Raises
     ------
     ArchiveError
-        The disk refuses, or the event holds a number that is not finite.
+        The disk refuses.
     """
-    line = _encoded({"at": at.isoformat(), **event})
+    line = json.dumps(plain({"at": at.isoformat(), **event}), ensure_ascii=False).encode("utf-8") + b"\n"
     path = journal_path(session)
     with explained("note in the journal", path):
         descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND | getattr(os, "O_BINARY", 0), 0o666)
@@ -40,17 +40,6 @@ def add_line(session: Session, event: Mapping[str, JsonValue], *, at: datetime) 
             _append(descriptor, line)
         finally:
             os.close(descriptor)
-
-
-def _encoded(event: Mapping[str, Any]) -> bytes:
-    try:
-        return (json.dumps(event, ensure_ascii=False, allow_nan=False) + "\n").encode("utf-8")
-    except ValueError as error:
-        raise ArchiveError(
-            "Cannot note this event in the journal.",
-            why=f"It holds a number that is not finite, or text that is no Unicode ({error}).",
-            hint="Leave that number out of the event.",
-        ) from error
 
 
 def _append(descriptor: int, line: bytes) -> None:

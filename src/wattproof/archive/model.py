@@ -198,14 +198,14 @@ class TripRecord(_Document):
     channels: tuple[Channel, ...]
     rate_hz: float = Field(gt=0)
     n_samples: int = Field(ge=0)
-    samples: str | None = Field(pattern=r"^samples\.(flac|wav)$", description="file beside this one; null: none")
+    samples: str | None = Field(pattern=r"^samples\.(flac|wav)$", description="file beside this one; null: not kept")
     sha256: str | None = Field(pattern=_SHA256)
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
 
 class ClearedFile(_Document):
-    """``cleared.json``: who looked at the bench after a trip and says that it may go on."""
+    """``cleared.json``: what the person says who looked at the bench after a trip and lets it go on."""
 
     schema_: int = Field(default=SCHEMA, alias="schema")
     wattproof: str
@@ -251,13 +251,13 @@ class KeptTrip:
     trip : dict
         What the guard said.
     samples : Path or None
-        The recording around it; None where there was none.
+        The recording around it; None where there was none, or no room for it.
     rate_hz : float
         Its samples a second.
     channels : tuple of Channel
         Its tracks.
     cleared_by : str or None
-        Who said that the run may go on; None while it is latched.
+        What the person said who let it go on; None while it is latched.
     """
 
     number: int

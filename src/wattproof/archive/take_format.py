@@ -26,6 +26,9 @@ FLAC_RATE_HZ = 655_350
 WAV_BYTES = (1 << 32) - (1 << 20)
 """A plain WAV counts its bytes in 32 bits; anything longer, with room for its head, is written as RF64."""
 
+LONG_SAMPLES = 1 << 16
+"""Pieces of about so many samples are written to an audio file and read from it."""
+
 _MARK = b"take"
 _HEAD = struct.Struct("<4sIQII")
 _CODES = 1 << 23
@@ -82,6 +85,20 @@ def upto(chunks: Iterable[Frames], n_samples: int) -> Iterator[Frames]:
         left -= frames.shape[0]
 
 
+def gathered(chunks: Iterable[Frames]) -> Iterator[Frames]:
+    """Give the same samples in few long pieces: a file is sought in after each, which costs more than writing."""
+    waiting: list[Frames] = []
+    n_waiting = 0
+    for frames in chunks:
+        waiting.append(frames)
+        n_waiting += frames.shape[0]
+        if n_waiting >= LONG_SAMPLES:
+            yield np.concatenate(waiting)
+            waiting, n_waiting = [], 0
+    if waiting:
+        yield np.concatenate(waiting)
+
+
 def are_codes(frames: Frames) -> bool:
     """Tell whether every sample is exactly a 24-bit code within -1 and +1, as most recorders give."""
     if not np.all(np.abs(frames) <= 1):
@@ -111,11 +128,9 @@ class Form:
 
 def chosen_form(chunks: Iterable[Frames], *, n_tracks: int, rate_hz: int) -> Form:
     """Choose the smaller file that holds every sample exactly: 24-bit FLAC, else float32 WAV (RF64 past 4 GiB)."""
-    n_samples, exact = (
-        0,
-        n_tracks <= FLAC_TRACKS and rate_hz <= FLAC_RATE_HZ and (rate_hz < 1 << 16 or not rate_hz % 10),
-    )
-    for frames in chunks:
+    stated = rate_hz < 1 << 16 or not rate_hz % 10  # higher ones are stated in tens
+    n_samples, exact = 0, n_tracks <= FLAC_TRACKS and rate_hz <= FLAC_RATE_HZ and stated
+    for frames in gathered(chunks):
         n_samples += frames.shape[0]
         exact = exact and are_codes(frames)
     if exact:
@@ -152,11 +167,11 @@ def write_audio(path: Path, chunks: Callable[[], Iterable[Frames]], form: Form, 
         with soundfile.SoundFile(
             path, "w", samplerate=rate_hz, channels=n_tracks, format=form.container, subtype=form.coding
         ) as file:
-            for frames in chunks():
+            for frames in gathered(chunks()):
                 file.write(_as_codes(frames) if form.coding == "PCM_24" else frames)
         _flush(path)
         with soundfile.SoundFile(path) as file:
-            pairs = ((file.read(len(frames), "float32", always_2d=True), frames) for frames in chunks())
+            pairs = ((file.read(len(frames), "float32", always_2d=True), frames) for frames in gathered(chunks()))
             whole = all(np.array_equal(*pair, equal_nan=True) for pair in pairs) and len(file) == form.n_samples
     except (soundfile.LibsndfileError, AssertionError) as error:  # its writer asserts that all was taken
         raise OSError(f"the audio file could not be written whole ({error})") from error

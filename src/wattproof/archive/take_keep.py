@@ -50,7 +50,15 @@ def make_take(folder: Path, head: TakeHead) -> None:
 
 
 def read_head(folder: Path) -> TakeHead:
-    """Read what a take is of."""
+    """Read what a take is of.
+
+    Raises
+    ------
+    ArchiveError
+        That is damaged, or the samples are gone.
+    """
+    with explained("find the samples", folder):
+        (folder / FRAMES).stat()
     return read_document("take", folder / HEAD, TakeHead)
 
 
@@ -98,7 +106,9 @@ def _recovered(session: Session, folder: Path, *, added: datetime) -> CaptureRec
         head = read_head(folder)
     except ArchiveError:  # a damaged disk: `verify` tells, and nothing else is held up by it
         return None
-    end = read_document("take", folder / END, TakeEnd) if (folder / END).exists() else None
+    end = None
+    with suppress(ArchiveError):  # not there, or damaged: then it counts as cut off
+        end = read_document("take", folder / END, TakeEnd)
     return keep_take(session, folder, head, end, added=added)
 
 

@@ -12,9 +12,9 @@ from pydantic import JsonValue
 
 from wattproof import __version__
 from wattproof.archive.disk import discard_folder, explained, publish_folder, sha256_of, write_file, write_new
-from wattproof.archive.documents import encode, read_document
+from wattproof.archive.documents import encode, plain, read_document
 from wattproof.archive.model import Change, ClearedFile, KeptTrip, Session, TripRecord
-from wattproof.archive.names import PART, slug
+from wattproof.archive.names import PART, slug, storable
 from wattproof.archive.take_format import Frames, chosen_form, write_audio
 from wattproof.errors import ArchiveError
 from wattproof.waveform import Channel
@@ -62,7 +62,7 @@ def keep_trip(
             record = TripRecord(
                 wattproof=__version__,
                 at=at,
-                trip=dict(trip),
+                trip={storable(key): plain(value) for key, value in trip.items()},
                 channels=channels,
                 rate_hz=rate_hz,
                 n_samples=samples.shape[0],
@@ -80,14 +80,18 @@ def keep_trip(
 
 
 def _write_samples(folder: Path, frames: Frames, *, rate_hz: float) -> str | None:
-    """Write the samples as a recording, its name given back; None where there are none."""
+    """Write the samples as a recording, its name given back; None where there are none or the disk will not have it."""
     if not frames.size:
         return None
     n_tracks, rate = frames.shape[1], round(rate_hz)
     form = chosen_form([frames], n_tracks=n_tracks, rate_hz=rate)
-    name = f"samples{form.suffix}"
-    write_audio(folder / name, lambda: [frames], form, n_tracks=n_tracks, rate_hz=rate)
-    return name
+    path = folder / f"samples{form.suffix}"
+    try:
+        write_audio(path, lambda: [frames], form, n_tracks=n_tracks, rate_hz=rate)
+    except OSError:  # that it latches matters more than what was seen
+        path.unlink(missing_ok=True)
+        return None
+    return path.name
 
 
 def read_trips(session: Session) -> tuple[KeptTrip, ...]:
@@ -121,11 +125,13 @@ def clear_trips(session: Session, who: str, *, at: datetime) -> tuple[KeptTrip, 
     Raises
     ------
     ArchiveError
-        The disk refuses, or nobody is named.
+        The disk refuses, or nothing was said.
     """
     if not who.strip():
         raise ArchiveError(
-            "A trip is cleared by a person.", why="No name was given.", hint="Say who looked at the bench."
+            "A trip is cleared by a person.",
+            why="Nothing was said.",
+            hint="Say who looked at the bench, and what was found.",
         )
     folders = dict(trip_folders(session))
     latched = tuple(trip for trip in read_trips(session) if trip.cleared_by is None)
