@@ -172,7 +172,7 @@ def words_of_options():
     names = {"help", "version"}
     for task in tasks.TASKS:
         names |= set(inspect.signature(getattr(commands, task.__name__)).parameters)
-    for group in (tasks.Wishes, tasks.FileAnswers):
+    for group in (tasks.Wishes, tasks.FileAnswers, tasks.SheetWishes):
         names |= {field.name for field in fields(group)}
     return {name.replace("_", "-") for name in names}
 

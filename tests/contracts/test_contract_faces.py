@@ -56,6 +56,8 @@ FACE_ONLY = {
     "schema": set(),  # it prints JSON anyway
     "measure": {"json", "tell", "budget"},
     "demo": {"json", "tell"},  # `tell` is where the task's lines go: the terminal
+    "run": {"json", "json_lines", "tell", "operator", "button"},  # who asks, hears and stops: a face
+    "bench_check": {"json", "operator"},
     "session_figures": {"json", "tell", "budget"},  # another form of the same answer
 }
 

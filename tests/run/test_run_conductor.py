@@ -51,7 +51,7 @@ def sound(archive, session):
 
 
 def silent_at_the_end(rig):
-    number, _, last = rig.driven_v[-1]
+    _number, _, last = rig.driven_v[-1]
     return np.abs(last).max() == 0.0
 
 
@@ -98,7 +98,7 @@ def test_a_ramp_slows_down_below_the_knee_and_ends_past_the_last_limit(run, shor
     last_fast = [event for event in ramp if not event.slow][-1]
     assert first_slow.output_v_rms < 28.28 / np.sqrt(2) < 1.4 * last_fast.output_v_rms
     assert 0.11 < ramp[-1].thd_n < 0.14
-    ended = [event for event in named(run.told, "step-ended") if event.number == 4][0]
+    ended = next(event for event in named(run.told, "step-ended") if event.number == 4)
     assert ended.full_power_s < 3.0
     # from half power to 12 % are about 5.6 dB: as many tenths of a decibel, a second each
     assert ended.stepping_full_power_s == pytest.approx(56, abs=4)

@@ -38,7 +38,7 @@ def build() -> "App":
 def main(words: list[str] | None = None) -> None:
     """Run the command line and leave with its exit status: 0 done, 1 a fault of ours, 2 bad input, 130 stopped."""
     words = sys.argv[1:] if words is None else words
-    as_json = "--json" in words
+    as_json = "--json" in words or "--json-lines" in words
     _write_any_name()
     try:
         _run(words)

@@ -7,7 +7,24 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from wattproof import tasks
+from wattproof.cli.day_commands import bench_check, plan, run
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
+
+__all__ = [
+    "archive_index",
+    "bench_calibrate",
+    "bench_check",
+    "demo",
+    "measure",
+    "plan",
+    "read",
+    "run",
+    "schema",
+    "session_add",
+    "session_figures",
+    "session_list",
+    "session_new",
+]
 
 Measuring = Parameter(name="*", group="How to measure")
 Unsaid = Parameter(name="*", group="What the files do not say")

@@ -5,6 +5,9 @@ import textwrap
 COMMANDS = {
     ("read",): "Show what files were taken to be, and all that is doubtful about them.",
     ("measure",): "Measure captures and typed readings: figures with uncertainty, conditions and origin.",
+    ("plan",): "Plan a bench day: steps, currents, heat and rests, and which ratings this bench can judge.",
+    ("run",): "Carry out a bench day: drive, record, watch and measure; or go on with one that was interrupted.",
+    ("bench", "check"): "Speak to every part of the rig, and tell all that is wrong at once.",
     ("bench", "calibrate"): "Fit a channel's scale and offset from reference readings.",
     ("session", "new"): "Begin a session: one amplifier on one bench.",
     ("session", "add"): "Keep captures in a session, byte for byte.",
@@ -17,7 +20,7 @@ COMMANDS = {
 """Every command and its line in the help; each is the task of the same name, words joined by an underscore."""
 
 GROUPS = {
-    "bench": "What is on the table: calibration.",
+    "bench": "What is on the table: the rig's parts, their floor, calibration.",
     "session": "Captures and figures of one amplifier, kept in the archive.",
     "archive": "The folder in which sessions are kept.",
 }

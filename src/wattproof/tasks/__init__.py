@@ -1,12 +1,30 @@
 """One function for each thing a user can ask: the library's front door."""
 
 from wattproof.measure import CaptureResult
+from wattproof.plan import SheetWishes
+from wattproof.run import (
+    Event,
+    FigureSeen,
+    Live,
+    Resting,
+    RunBegun,
+    RunEnded,
+    StepBegun,
+    StepEnded,
+    StopButton,
+    Told,
+    Tripped,
+)
 from wattproof.tasks.calibrating import Calibrated, bench_calibrate
+from wattproof.tasks.checking import BenchChecked, PartSaid, bench_check
 from wattproof.tasks.demo import Demonstrated, demo
 from wattproof.tasks.everything import TASKS
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
+from wattproof.tasks.planning import Planned, plan
+from wattproof.tasks.ran import Ran, StepRan
 from wattproof.tasks.reading import FileSummaries, read
+from wattproof.tasks.running import run
 from wattproof.tasks.said import FileAnswers
 from wattproof.tasks.schemas import schema
 from wattproof.tasks.sessions import (
@@ -23,22 +41,42 @@ from wattproof.tasks.sessions import (
 
 __all__ = [
     "TASKS",
+    "BenchChecked",
     "Calibrated",
     "CaptureResult",
     "CapturesKept",
     "Demonstrated",
+    "Event",
+    "FigureSeen",
     "FileAnswers",
     "FileSummaries",
     "IndexMade",
+    "Live",
     "Measured",
+    "PartSaid",
+    "Planned",
+    "Ran",
+    "Resting",
+    "RunBegun",
+    "RunEnded",
     "SessionMade",
     "SessionsListed",
+    "SheetWishes",
+    "StepBegun",
+    "StepEnded",
+    "StepRan",
+    "StopButton",
+    "Told",
+    "Tripped",
     "Wishes",
     "archive_index",
     "bench_calibrate",
+    "bench_check",
     "demo",
     "measure",
+    "plan",
     "read",
+    "run",
     "schema",
     "session_add",
     "session_figures",

@@ -1,15 +1,13 @@
 """`bench_check`: speak to every part of the rig, and tell all that is wrong with them at once."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
 from wattproof.bench import parse_bench
+from wattproof.capture import Operator, PartCheck, open_rig
 from wattproof.tasks.files import text_of
-
-if TYPE_CHECKING:
-    from wattproof.capture import Operator, PartCheck
 
 
 class PartSaid(BaseModel):
@@ -25,7 +23,7 @@ class PartSaid(BaseModel):
     inside: tuple["PartSaid", ...] = ()
 
     @classmethod
-    def of(cls, check: "PartCheck") -> "PartSaid":
+    def of(cls, check: PartCheck) -> "PartSaid":
         """Make one of a rig's check."""
         return cls(
             part=check.part,
@@ -62,7 +60,7 @@ class BenchChecked(BaseModel):
         return self.model_dump_json(indent=2)
 
 
-def bench_check(bench: Path, *, operator: "Operator | None" = None) -> BenchChecked:
+def bench_check(bench: Path, *, operator: Operator | None = None) -> BenchChecked:
     """Speak to each part of the rig: recorder, supply, load, meters; tell all that fails together.
 
     Nothing is driven. A wired supply's output is left open.
@@ -86,8 +84,6 @@ def bench_check(bench: Path, *, operator: "Operator | None" = None) -> BenchChec
     RigError
         It has no [rig], or no plug-in of that kind is installed.
     """
-    from wattproof.capture import open_rig
-
     table = parse_bench(text_of(bench), file=bench.name)
     with open_rig(table, operator=operator, folder=bench.parent) as rig:
         found = rig.check()

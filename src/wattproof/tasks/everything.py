@@ -1,15 +1,21 @@
 """Every task there is, in the order of a bench day."""
 
 from wattproof.tasks.calibrating import bench_calibrate
+from wattproof.tasks.checking import bench_check
 from wattproof.tasks.demo import demo
 from wattproof.tasks.measuring import measure
+from wattproof.tasks.planning import plan
 from wattproof.tasks.reading import read
+from wattproof.tasks.running import run
 from wattproof.tasks.schemas import schema
 from wattproof.tasks.sessions import archive_index, session_add, session_figures, session_list, session_new
 
 TASKS = (
     read,
     measure,
+    plan,
+    run,
+    bench_check,
     bench_calibrate,
     session_new,
     session_add,
