@@ -145,6 +145,7 @@ def test_a_meter_is_read(table, made):
     assert (meter.read(), meter.quantity) == (31.2, "temperature")
     check = meter.check()
     assert (check.part, check.state, check.inside[1].said) == ("meter temperature", "good", "31.2 °C")
+    assert check.said == "Rowan Squall thermometer"
     server.misbehaviour.garbage = b"TEMP +9.9E37 C"
     assert meter.check().state == "failed"
 
@@ -155,6 +156,12 @@ def make(table, made, **changed):
     return make_meter(
         settings(server, chosen.pop("file", "rowan-squall-thermometer.toml"), **chosen), operator=None, folder=FILES
     )
+
+
+def test_a_part_goes_by_the_name_in_the_bench_file(table, made):
+    meter = make(table, made, name="the sink's thermometer")
+    assert meter.check().said == "the sink's thermometer"
+    meter.close()
 
 
 def test_what_the_bench_file_lacks_is_told(table, made):

@@ -176,7 +176,7 @@ def test_something_urgent_breaks_a_question_off():
         assert time.monotonic() - began_s < 0.05 + SLACK_S
         asking.join(2.0)
         assert "interrupted" in broken[0][0].message
-        assert wait_for(lambda: peer.heard == [b"V?", b"OFF"])
+        assert wait_for(lambda: peer.heard == [b"V?", b"OFF", b"OFF"])  # over both: the old one may be stuck
 
 
 def test_something_urgent_is_said_on_a_new_connection_when_the_old_one_is_cut():

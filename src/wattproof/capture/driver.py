@@ -26,6 +26,8 @@ class Driver:
         Open; closed again when the instrument does not answer or is another one.
     words : Instrument
         Its file.
+    name : str
+        What the bench file calls it, for messages; its file's name for it when left out.
 
     Raises
     ------
@@ -33,8 +35,9 @@ class Driver:
         It does not answer, is not the instrument of the file, or refuses the commands it begins with.
     """
 
-    def __init__(self, wire: Wire, words: Instrument) -> None:
+    def __init__(self, wire: Wire, words: Instrument, *, name: str = "") -> None:
         self.wire, self.words = wire, words
+        self.name = name or words.name
         try:
             self.identity = self._identity()
             self.say(*words.begin)
@@ -44,7 +47,7 @@ class Driver:
 
     def _identity(self) -> str:
         if not self.words.identity:
-            return f"{self.words.name} (it is not asked who it is)"
+            return f"{self.name} (it is not asked who it is)"
         said, wanted = self.wire.query(self.words.identity), self.words.identity_says
         if wanted is not None and wanted.lower() not in said.lower():
             raise WireError(

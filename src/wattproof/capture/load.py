@@ -67,7 +67,7 @@ class WiredLoad:
         if found is None:
             known = ", ".join(f'"{relay.load}"' for relay in self._words.relays)
             raise RigError(
-                f'{self._driver.words.name} cannot connect the load "{load.name}".',
+                f'{self._driver.name} cannot connect the load "{load.name}".',
                 why=f"its file knows {known}",
                 hint=f'Add [[load.relays]] with load = "{load.name}" to its file, spelt as in the bench file.',
             )
@@ -77,7 +77,7 @@ class WiredLoad:
         limits = self._words.range_ohm
         if limits is not None and not limits[0] <= load.resistance_ohm <= limits[1]:
             raise RigError(
-                f'{self._driver.words.name} cannot be a load of {load.resistance_ohm:g} ohm ("{load.name}").',
+                f'{self._driver.name} cannot be a load of {load.resistance_ohm:g} ohm ("{load.name}").',
                 why=f"its file says range_ohm = [{limits[0]:g}, {limits[1]:g}]",
                 hint="Use a resistor for this load, or correct range_ohm.",
             )
@@ -99,7 +99,7 @@ class WiredLoad:
 
     def _disobeyed(self, why: str) -> RigError:
         return RigError(
-            f"{self._driver.words.name} has not switched as it was told.",
+            f"{self._driver.name} has not switched as it was told.",
             why=why,
             hint="Supply off first. Then look at its relays and their feed; a contact that has welded is replaced.",
         )
@@ -111,7 +111,7 @@ class WiredLoad:
             state = self._words.state
             inside.append(part_check("state", lambda: self._driver.wire.query(state)))
         inside += [self._check_of(load) for load in self._loads]
-        return settled(PartCheck(part="load", state="good", said=self._driver.words.name, inside=tuple(inside)))
+        return settled(PartCheck(part="load", state="good", said=self._driver.name, inside=tuple(inside)))
 
     def _check_of(self, load: Load) -> PartCheck:
         def ask() -> str:

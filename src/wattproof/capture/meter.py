@@ -51,9 +51,7 @@ class WiredMeter:
             part_check("identity", lambda: self._driver.identity),
             part_check("reading", lambda: f"{self.read():.4g} {unit}".rstrip()),
         )
-        return settled(
-            PartCheck(part=f"meter {self.quantity}", state="good", said=self._driver.words.name, inside=inside)
-        )
+        return settled(PartCheck(part=f"meter {self.quantity}", state="good", said=self._driver.name, inside=inside))
 
     def close(self) -> None:
         """Let go of it."""

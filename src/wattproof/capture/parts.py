@@ -176,7 +176,7 @@ def _spoken(settings: PartSettings, kind: Kind, folder: Path) -> tuple[Instrumen
         answer_end=words.answer_end,
         serial=SerialLine(**words.serial.model_dump()),
     )
-    return words, Driver(wire, words)
+    return words, Driver(wire, words, name=settings.name)
 
 
 def _wrong_kind(words: Instrument, kind: Kind) -> RigError:

@@ -51,7 +51,7 @@ class Scope:
         lengths = {volts.size for volts, _step_s, _channel in tracks}
         if len(steps_s) > 1 or len(lengths) > 1:
             raise CaptureFailedError(
-                f"The channels of {self._driver.words.name} do not belong to one acquisition.",
+                f"The channels of {self._driver.name} do not belong to one acquisition.",
                 why=f"they have {sorted(lengths)} points, {sorted(steps_s)} s apart",
                 hint="Let it record all channels with the same memory depth, then take the capture again.",
             )
@@ -61,7 +61,7 @@ class Scope:
                 rate_hz=1.0 / steps_s.pop(),
                 channels=tuple(channel for _volts, _step_s, channel in tracks),
             ),
-            source=self._driver.words.name,
+            source=self._driver.name,
             reader="scope",
             metadata={"instrument": self._driver.identity},
         )
@@ -71,7 +71,7 @@ class Scope:
         while done is not None and not self._driver.state(done):
             if time.monotonic() > until:
                 raise CaptureFailedError(
-                    f"{self._driver.words.name} did not complete its acquisition.",
+                    f"{self._driver.name} did not complete its acquisition.",
                     why=f"it was waited for for {self._words.done_within_s:g} s",
                     hint="Look at its trigger, or raise done_within_s in its file.",
                 )
@@ -111,7 +111,7 @@ class Scope:
             raise self._no_points(name)
         if len(payload) % kind.itemsize or (n_points is not None and len(payload) != n_points * kind.itemsize):
             raise CaptureFailedError(
-                f"The record of channel {name} of {self._driver.words.name} is not whole.",
+                f"The record of channel {name} of {self._driver.name} is not whole.",
                 why=f"{len(payload)} bytes came; a sample has {kind.itemsize}"
                 + ("" if n_points is None else f" and {n_points} samples were promised"),
                 hint="Correct numbers or points in its file, then take the capture again.",
@@ -123,7 +123,7 @@ class Scope:
 
     def _no_points(self, name: str) -> CaptureFailedError:
         return CaptureFailedError(
-            f"{self._driver.words.name} returned no points for channel {name}.",
+            f"{self._driver.name} returned no points for channel {name}.",
             why="its block is empty",
             hint="Switch the channel on and let it complete an acquisition, then take the capture again.",
         )
@@ -131,7 +131,7 @@ class Scope:
     def check(self) -> PartCheck:
         """Say who it is."""
         inside = (part_check("identity", lambda: self._driver.identity),)
-        return settled(PartCheck(part="scope", state="good", said=self._driver.words.name, inside=inside))
+        return settled(PartCheck(part="scope", state="good", said=self._driver.name, inside=inside))
 
     def close(self) -> None:
         """Let go of it."""

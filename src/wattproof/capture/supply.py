@@ -53,7 +53,7 @@ class WiredSupply:
             return
         if not self._words.watchdog:
             raise RigError(
-                f"{self._driver.words.name} has no watchdog.",
+                f"{self._driver.name} has no watchdog.",
                 why="the bench file says watchdog_s, the instrument's file has no watchdog commands",
                 hint="Write watchdog under [supply] in the instrument's file, or delete watchdog_s.",
             )
@@ -128,7 +128,7 @@ class WiredSupply:
 
     def _disobeyed(self, why: str) -> RigError:
         return RigError(
-            f"{self._driver.words.name} does not do what it was told; its output has been switched off.",
+            f"{self._driver.name} does not do what it was told; its output has been switched off.",
             why=why,
             hint="Look at its front panel: remote control, limits, sense leads. Look for a short circuit behind it.",
         )
@@ -136,7 +136,7 @@ class WiredSupply:
     def _refuse_if_stopped(self) -> None:
         if self._stop.is_set():
             raise RigError(
-                f"{self._driver.words.name} was told to switch off while it was being switched on.",
+                f"{self._driver.name} was told to switch off while it was being switched on.",
                 hint="See why the bench was stopped before switching it on again.",
             )
 
@@ -183,7 +183,7 @@ class WiredSupply:
             raise
         if opened and not self._stop.is_set():
             raise RigError(
-                f"{self._driver.words.name} has opened its output by itself.",
+                f"{self._driver.name} has opened its output by itself.",
                 why="it was switched on and says that it is off",
                 hint="Look at its front panel for the limit that opened it: over-voltage, over-current, its watchdog.",
             )
@@ -211,7 +211,7 @@ class WiredSupply:
                     hint="Switch it off by hand and look at its wiring.",
                 )
             )
-        return settled(PartCheck(part="supply", state="good", said=driver.words.name, inside=tuple(checks)))
+        return settled(PartCheck(part="supply", state="good", said=driver.name, inside=tuple(checks)))
 
     def _check_of_stopping(self) -> PartCheck:
         words = self._words

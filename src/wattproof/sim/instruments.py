@@ -7,7 +7,7 @@ import time
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol, Self
 
 Answer = Callable[[str], "str | bytes | None"]
@@ -149,7 +149,7 @@ class InstrumentServer:
         self._open_sockets.discard(one)
 
     def _respond(self, one: socket.socket, line: str) -> None:
-        odd = self.misbehaviour
+        odd = replace(self.misbehaviour)  # as it is now: a test may change it in the middle of an answer
         if odd.deaf or not line:
             return
         with self._lock:
@@ -159,13 +159,12 @@ class InstrumentServer:
             return
         time.sleep(odd.wait_s)
         body = odd.garbage or (answer if isinstance(answer, bytes) else answer.encode("latin-1"))
-        self._send(one, body if odd.late_end_s else body + b"\n")
+        self._send(one, body if odd.late_end_s else body + b"\n", odd)
         if odd.late_end_s:
             time.sleep(odd.late_end_s)
             one.sendall(b"\n")
 
-    def _send(self, one: socket.socket, data: bytes) -> None:
-        odd = self.misbehaviour
+    def _send(self, one: socket.socket, data: bytes, odd: Misbehaviour) -> None:
         size = odd.chunk_bytes or len(data)
         for start in range(0, len(data), size):
             one.sendall(data[start : start + size])
