@@ -9,8 +9,8 @@ from wattproof.plan.powers import OutputPower
 PEAK_MARGIN = 1.25
 """Peak volts and amperes may pass what the largest clean sine reckoned with has by so much."""
 
-SUPPLY_MARGIN = 2.5
-"""A supply current that runs at twice the tone peaks at twice its mean; a quarter more is for surprise."""
+SUPPLY_MARGIN = 1.5
+"""The guard judges the mean over half a cycle of the tone, so that pulses at twice the tone need no room."""
 
 SUPPLY_ADDED_A = 5.0
 """Idle currents are guesses before they are measured."""

@@ -28,16 +28,20 @@ def supply_checks(driven: Sequence[StepCosts], setting: Setting) -> Iterator[Che
             hint="Write max_current_a under [supply] in the bench file.",
         )  # fmt: skip
     else:
-        yield _current(worst, end_a, bench.supply.max_current_a, code="supply-current", whose="the supply gives")
+        yield _current(
+            worst, end_a, bench.supply.max_current_a, code="supply-current", whose="the supply gives", pulses=True
+        )
     if bench.limits.supply_current_a is not None:
         limit_a = bench.limits.supply_current_a
-        yield _current(worst, end_a, limit_a, code="supply-limit", whose="the guard stops it at")
+        yield _current(worst, end_a, limit_a, code="supply-limit", whose="the guard stops it at", pulses=False)
     yield from _fuse(worst, setting)
 
 
-def _current(costs: StepCosts, end_a: float, limit_a: float, *, code: str, whose: str) -> Check:
+def _current(costs: StepCosts, end_a: float, limit_a: float, *, code: str, whose: str, pulses: bool) -> Check:
     mean_a = costs.limit_current_a
-    peak_a = mean_a * (PULSE_PEAK if (costs.step.tone_hz or 0.0) < PULSE_BELOW_HZ else 1.0)
+    # the guard judges the mean over half a cycle; a supply's own limit knows no such patience
+    pulsing = pulses and (costs.step.tone_hz or 0.0) < PULSE_BELOW_HZ
+    peak_a = mean_a * (PULSE_PEAK if pulsing else 1.0)
     numbers = {"mean_a": mean_a, "ramp_end_a": end_a, "peak_a": max(peak_a, end_a), "limit_a": limit_a}
     start = f"{costs.step.name} draws about {mean_a:.3g} A"
     if mean_a > limit_a:
@@ -45,10 +49,8 @@ def _current(costs: StepCosts, end_a: float, limit_a: float, *, code: str, whose
         hint = "Measure higher loads only (--loads), drive one output after the other (--driven each), or raise it."
         state = "refused"
     elif max(peak_a, end_a) > limit_a:
-        message = (
-            f"{start}, {end_a:.3g} A at the ramp's end and {max(peak_a, end_a):.3g} A in pulses at twice the tone; "
-            f"{whose} {limit_a:g} A."
-        )
+        more = f" and {peak_a:.3g} A in pulses at twice the tone" if peak_a > end_a else ""
+        message = f"{start}, {end_a:.3g} A at the ramp's end{more}; {whose} {limit_a:g} A."
         hint, state = (
             "Put a capacitor bank or battery beside the supply, or raise the limit if the supply bears it.",
             "doubtful",

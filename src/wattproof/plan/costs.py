@@ -95,7 +95,7 @@ class StepCosts:
 
     @property
     def limit_current_a(self) -> float:
-        """Mean supply current at the lower limit of distortion, A."""
+        """Mean supply current while full power is held, at the lower limit of distortion, A."""
         return self.losses.supply_at(self.count * self.power.expected_w) / self.setting.supply_v
 
     @property
@@ -116,7 +116,7 @@ class StepCosts:
         if step.kind == "ramp":
             return self._ramp()
         if step.burst is not None:
-            return _burst(step.burst, self.power.expected_w)
+            return _burst(step.burst, self.power.burst_w)
         level_w = self.power.expected_w if step.kind == "hold" else (step.to_v_rms or 0.0) ** 2 / _ohm(self.load)
         return Course(
             t_s=np.array([0.0, step.seconds]),

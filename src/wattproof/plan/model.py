@@ -75,7 +75,8 @@ class Step(_Plain):
     stop_thd_n: float | None = Field(default=None, description="ramp: ends once THD+N has passed this, V/V")
     burst: BurstPattern | None = None
     level_from: str | None = Field(
-        default=None, description="name of the ramp whose level at the lower limit of distortion this step plays at"
+        default=None,
+        description="name of the ramp that finds this step's level: holds play at its 1 %, bursts at its 10 %",
     )
     expected: Expected
     limits: StepLimits = StepLimits()

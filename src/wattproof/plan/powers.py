@@ -14,7 +14,10 @@ LIKE_LOADS = 0.05
 """A rating speaks of a load of the bench when their resistances differ by less than this share."""
 
 LIMIT_THD = 0.01
-"""Distortion of the power that bursts and holds play at, V/V."""
+"""Distortion of the power that holds play at, V/V; half of this power is where full power begins to be counted."""
+
+BURST_THD_N = 0.1
+"""Distortion of the level that bursts play at, V/V re total: what a short burst may have at the most."""
 
 STOP_THD_N = 0.12
 """A ramp ends here, V/V re total: past the highest limit that is asked for."""
@@ -54,6 +57,11 @@ class OutputPower:
     def limit_w(self) -> float | None:
         """Power expected at the lower limit of distortion, W."""
         return None if self.clean_w is None else self.clean_w * clipped_share(LIMIT_THD)
+
+    @property
+    def burst_w(self) -> float:
+        """Power expected of a burst, which plays at the upper limit of distortion, W."""
+        return self.ceiling_w if self.clean_w is None else self.clean_w * clipped_share(thd_r_to_f(BURST_THD_N))
 
     @property
     def expected_w(self) -> float:

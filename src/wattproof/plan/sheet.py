@@ -67,8 +67,9 @@ def make_run_sheet(
     )
     groups = tuple(_groups(setting, wishes))
     steps = [floor_step(), idle_step(bench, idle_w=_idle_w(groups), supply_v=setting.supply_v)]
+    first_load = groups[0].load
+    steps += [gain_step(group) for group in groups if group.load == first_load]
     for group in groups:
-        steps += [] if len(steps) > 2 else [gain_step(group)]
         steps += driven_steps(group)
     pace = Pace(bearable_w=_bearable(groups), load_tau_s=wishes.load_tau_s)
     return _sheet(with_rests(steps, bench, pace), setting, day=wishes.day or day, told=tuple(wish_checks(groups)))
