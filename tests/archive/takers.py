@@ -4,9 +4,11 @@ import importlib.util
 import json
 import os
 import random
+import shutil
 import signal
 import sys
 import time
+from collections.abc import Callable
 from itertools import count
 from pathlib import Path
 
@@ -88,16 +90,29 @@ def record_for_ever(root: Path, session_id: str, told: int, *, lengths: list[int
             os.write(told, f"{step} finished\n".encode())
 
 
+def copies(where: Path, *, with_take: bool = False) -> Callable[[Path], tuple[Archive, Session]]:
+    """Prepare one archive, and give what copies it: a copy is not brought to the disk, which takes the time."""
+    archive, session, _ = faults.prepared(where)
+    if with_take:
+        left_open(archive, session)
+
+    def copied(root: Path) -> tuple[Archive, Session]:
+        shutil.copytree(where / "archive", root / "archive")
+        copy = Archive(root / "archive")
+        return copy, copy.open_session(session.id)
+
+    return copied
+
+
 def kill_recorders(where: Path, *, how_many: int, seed: int) -> None:
     """Kill recorders at random moments, some at once, and leave what each had said beside its archive."""
-    random_ = random.Random(seed)
+    random_, copied = random.Random(seed), copies(where.parent)
     for batch in range(0, how_many, AT_ONCE):
         children = []
         for number in range(batch, min(batch + AT_ONCE, how_many)):
             root = where / f"{number:02d}"
-            root.mkdir(parents=True)
             lengths = [1 << 40] if number % 2 else [random_.randrange(10_000, 60_000) for _ in range(5)]
-            children.append((root, random_.uniform(0.25, 0.8), _forked(root, lengths)))
+            children.append((root, random_.uniform(0.25, 0.8), _forked(root, copied(root)[1].id, lengths)))
         began = time.perf_counter()
         for root, life_s, (child, told) in sorted(children, key=lambda one: one[1]):
             time.sleep(max(0.0, began + life_s - time.perf_counter()))
@@ -108,13 +123,12 @@ def kill_recorders(where: Path, *, how_many: int, seed: int) -> None:
             (root / "told.json").write_text(json.dumps(lines))
 
 
-def _forked(root: Path, lengths: list[int]) -> tuple[int, int]:
-    _archive, session, _ = faults.prepared(root)
+def _forked(root: Path, session_id: str, lengths: list[int]) -> tuple[int, int]:
     reader, writer = os.pipe()
     child = os.fork()
     if child == 0:
         try:
-            record_for_ever(root, session.id, writer, lengths=lengths)
+            record_for_ever(root, session_id, writer, lengths=lengths)
         finally:
             os._exit(1)
     os.close(writer)
@@ -123,12 +137,9 @@ def _forked(root: Path, lengths: list[int]) -> tuple[int, int]:
 
 def die_at_each_step(where: Path, action: str) -> None:
     """Let a child die at each step of recording, or of recovering, until one comes to its end."""
+    copied = copies(where.parent, with_take=action == "recover")
     for number in count(1):
-        root = where / f"{number:02d}"
-        root.mkdir(parents=True)
-        archive, session, _ = faults.prepared(root)
-        if action == "recover":
-            left_open(archive, session)
+        archive, session = copied(where / f"{number:02d}")
         child = os.fork()
         if child == 0:
             with faults.Steps(number, lambda: os._exit(9)).armed():
