@@ -11,7 +11,7 @@ from wattproof.bench import Bench, RigSettings
 from wattproof.capture.audio_devices import Pair, choose, devices, portaudio
 from wattproof.capture.audio_drive import MarkedDrive
 from wattproof.capture.audio_stream import AudioStream, StreamSettings
-from wattproof.capture.audio_take import AudioTake, Hearing
+from wattproof.capture.audio_take import AudioTake, Hearing, warm_up
 from wattproof.capture.audio_watch import WallPump, WatchFromDrive
 from wattproof.capture.checks import part_check, settled
 from wattproof.capture.contract import Block, Drive, PartCheck, Parts, Samples, Take, Watch
@@ -106,6 +106,7 @@ class AudioRecorder:
             drive, rate_hz=self.rate_hz, full_scale_v=self._rig.drive_v_full_scale, marked=bool(hearings)
         )
         from_drive = WatchFromDrive(watch, rate_hz=self.rate_hz)
+        warm_up(rate_hz=self.rate_hz)
         stream = self._opened()
         try:
             stream.wait_until_steady()

@@ -45,6 +45,19 @@ class Hearing:
     words: str
 
 
+def warm_up(*, rate_hz: float) -> None:
+    """Load what listening needs: done while a stream runs, it would keep the stream from its blocks.
+
+    Parameters
+    ----------
+    rate_hz : float, Hz
+        Samples a second.
+    """
+    pattern = marker(rate_hz=rate_hz)
+    find_marker(pattern, pattern)
+    Continuity(rate_hz=rate_hz, own_track=True).add(pattern, pattern)
+
+
 class AudioTake:
     """The take of an audio interface.
 

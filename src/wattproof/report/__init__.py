@@ -12,6 +12,7 @@ from wattproof.report.charts import (
 from wattproof.report.checks import checks_text
 from wattproof.report.data import figures_csv, results_json
 from wattproof.report.doubts import Doubt, doubts_of
+from wattproof.report.floor import floor_text
 from wattproof.report.page import session_page
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
@@ -35,6 +36,7 @@ __all__ = [
     "figure_name",
     "figures_csv",
     "figures_table",
+    "floor_text",
     "power_over_time",
     "results_json",
     "run_sheet_page",
