@@ -155,3 +155,10 @@ def test_bursts_hold_whole_cycles_at_two_levels():
 def test_a_tone_past_half_the_sampling_rate_is_refused():
     with pytest.raises(RigError, match="24000"):
         ToneDrive(level_v_rms=1.0, seconds=1.0, tone_hz=24_000.0, outputs=("A",), rate_hz=RATE_HZ)
+
+
+def test_a_ramp_from_nothing_is_refused_and_its_hint_cures_it():
+    given = {"ceiling_v_rms": 1.0, "fast_db_per_s": 20.0, "slow_db_per_s": 2.0, "seconds_max": 1.0, "tone_hz": 47.0}
+    with pytest.raises(RigError, match="can only rise"):
+        RampDrive(start_v_rms=0.0, **given, outputs=("A",), rate_hz=RATE_HZ)
+    assert RampDrive(start_v_rms=0.001, **given, outputs=("A",), rate_hz=RATE_HZ).block(480).any()

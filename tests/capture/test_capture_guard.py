@@ -197,6 +197,14 @@ def test_power_is_had_from_the_load_where_no_current_is_recorded():
     assert guard.notices == ()
 
 
+def test_an_output_recorded_twice_has_its_power_once():
+    finer = GuardTrack(column=4, role="load_voltage", scale=10.0)
+    volts = sine(20.0)
+    made = np.column_stack([samples(volts=volts, amps=volts / 4), volts / 10.0])
+    guard = watch(made, tracks=(*ALL, finer), full_power_w=120.0, full_power_s=9.0)
+    assert guard.full_power_s == 0.0  # 100 W, not 200 W
+
+
 def test_what_no_channel_shows_is_told():
     guard = Guard(
         tracks=[VOLTS],

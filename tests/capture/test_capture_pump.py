@@ -188,6 +188,16 @@ def test_a_reader_that_falls_behind_is_stopped_and_memory_stays_bounded():
         assert sum(len(block.samples) for block in take) == start
 
 
+@pytest.mark.parametrize(("every", "trip"), [(10, None), (11, "conductor-silent")])
+def test_checking_in_every_tenth_of_a_second_is_often_enough(every, trip):
+    pump = Pump(Steady(), Silent(), rate_hz=RATE_HZ)
+    for n in range(1, 100):  # blocks of 10 ms
+        pump.turn(np.zeros((BLOCK, 1)))
+        if n % every == 0:
+            pump.check_in()
+    assert (pump.watch.tripped and pump.watch.tripped.code) == trip
+
+
 def test_waiting_for_a_block_is_checking_in():
     pump = Pump(Steady(), Silent(), rate_hz=RATE_HZ)
     take = QueueTake(pump, stall_s=5.0)

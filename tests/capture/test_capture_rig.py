@@ -118,16 +118,50 @@ def test_a_supply_that_is_on_is_kept_alive_and_one_that_is_off_is_left_alone():
 
 
 def test_a_supply_that_is_lost_trips_the_play_and_is_told_to_open():
-    rig, _, supply, _ = a_rig(alive_s=0.02, paced=True)
+    rig, _, supply, _ = a_rig(alive_s=0.02)
     with rig:
         rig.supply_on(14.4)
         guard = a_guard(rig)
         with rig.play(a_tone(3.0), guard) as take:
             for block in take:
+                time.sleep(0.005)
                 supply.is_lost = supply.is_lost or block.start > 4800
         assert take.trip.code == "supply-voltage"
         assert "is silent" in take.trip.message
         assert supply.is_off.is_set()
+
+
+def test_the_sentinel_outlives_a_drivers_bugs():
+    class Buggy(FakeSupply):
+        def alive(self):
+            raise ZeroDivisionError("a bug in a driver")
+
+        def off(self):
+            super().off()
+            if threading.current_thread().name == "wattproof-sentinel":
+                raise OSError("no such device")
+
+    supply = Buggy()
+    loop = LoopRecorder(rate_hz=RATE_HZ)
+    with BenchRig(Parts(recorder=loop, supply=supply, load=FakePart()), alive_s=0.02) as rig:
+        guard = a_guard(rig)
+        with rig.play(a_tone(3.0), guard) as take:
+            for block in take:
+                time.sleep(0.005)
+                if block.start == 4800:
+                    rig.supply_on(14.4)
+        assert "driver failed" in guard.tripped.message
+        assert "ZeroDivisionError" in guard.tripped.why
+        supply.is_off.clear()
+        guard = a_guard(rig)
+        with rig.play(a_tone(3.0), guard) as take:
+            for block in take:
+                if block.start == 4800:
+                    guard.stop()
+        assert supply.is_off.wait(1.0)  # told again, from the sentinel that still lives
+        check = rig.check()
+        assert check.state == "failed"
+        assert "by hand" in check.inside[-1].hint
 
 
 def test_a_load_is_changed_with_the_drive_muted():

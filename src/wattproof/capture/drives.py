@@ -217,7 +217,7 @@ class RampDrive(_SineDrive):
     Raises
     ------
     RigError
-        The tone is not below half the sampling rate.
+        The tone is not below half the sampling rate, or a level or slope is not above 0.
     """
 
     def __init__(
@@ -233,6 +233,13 @@ class RampDrive(_SineDrive):
         rate_hz: float,
     ) -> None:
         super().__init__(outputs=outputs, rate_hz=rate_hz, tone_hz=tone_hz)
+        if min(start_v_rms, ceiling_v_rms, fast_db_per_s, slow_db_per_s) <= 0:
+            raise RigError(
+                "A ramp can only rise, from a level above nothing.",
+                why=f"It was to go from {start_v_rms:g} V to {ceiling_v_rms:g} V by {fast_db_per_s:g} dB/s, then by "
+                f"{slow_db_per_s:g} dB/s.",
+                hint="Give levels and slopes above 0.",
+            )
         self._start_v_rms = start_v_rms
         self._ceiling_v_rms = ceiling_v_rms
         self._fast_db = fast_db_per_s / rate_hz

@@ -56,6 +56,10 @@ class SumRows:
         self._squared = [row for row, track in enumerate(tracks) if track.role in {"load_voltage", "load_current"}]
         self.plain = {row: n for n, row in enumerate(self._plain)}
         self.volts = self.all("load_voltage")
+        firsts = {
+            tracks[row].output: row for row in reversed(self.volts)
+        }  # one power an output, however often recorded
+        self._powered = sorted(firsts.values())
         self.squares = {row: len(self._plain) + n for n, row in enumerate(self._squared)}
         n_rows = len(self._plain) + len(self._squared)
         self._products = self._load_products()
@@ -82,12 +86,12 @@ class SumRows:
         return [row for row, track in enumerate(self.tracks) if track.role == role]
 
     def _load_products(self) -> list[tuple[int, int]]:
-        pairs = [(row, self.find("load_current", self.tracks[row].output)) for row in self.all("load_voltage")]
+        pairs = [(row, self.find("load_current", self.tracks[row].output)) for row in self._powered]
         return [(row, amps) for row, amps in pairs if amps is not None]
 
     def _load_resistors(self, loads: Ohms) -> list[tuple[int, float]]:
         with_current = {row for row, _ in self._products}
-        alone = [row for row in self.all("load_voltage") if row not in with_current]
+        alone = [row for row in self._powered if row not in with_current]
         return [(row, ohm_range(loads[out])[0]) for row in alone if (out := self.tracks[row].output) in loads]
 
     def of(self, values: Samples) -> Samples:

@@ -2,16 +2,15 @@
 
 import atexit
 import threading
-from collections.abc import Sequence
 from contextlib import ExitStack
 from types import TracebackType
 from typing import Self
 
 from wattproof.bench import Load
 from wattproof.capture.absent import AbsentPart
-from wattproof.capture.checks import settled
+from wattproof.capture.checks import failed_check, settled
 from wattproof.capture.contract import Drive, LoadPart, PartCheck, Parts, SupplyPart, Take, Trip, Watch
-from wattproof.errors import RigError, WattproofError
+from wattproof.errors import RigError, WattproofError, WireError
 from wattproof.waveform import Channel
 
 ALIVE_S = 0.5
@@ -41,6 +40,7 @@ class BenchRig:
         self._has = tuple(part for part in (parts.recorder, parts.supply, parts.load) if part is not None)
         self._watch: Watch | None = None
         self._is_on = False
+        self._doubt: WattproofError | None = None
         self._closed = False
         self._alive_s = alive_s
         self._trip = threading.Event()
@@ -118,7 +118,9 @@ class BenchRig:
 
     def check(self) -> PartCheck:
         """Speak to every part; those that are not good are all told together."""
-        parts: Sequence[PartCheck] = [part.check() for part in (*self._has, *self._meters.values())]
+        parts = [part.check() for part in (*self._has, *self._meters.values())]
+        if self._doubt is not None:
+            parts.append(failed_check("supply off", self._doubt))
         return settled(PartCheck(part="rig", state="good", inside=tuple(parts)))
 
     def close(self) -> None:
@@ -142,17 +144,31 @@ class BenchRig:
         while not self._closed:
             if self._trip.wait(self._alive_s):
                 self._trip.clear()
-                self._is_on = False
-                self._supply.off()
+                self._open_supply()
             elif self._is_on:
-                try:
-                    self._supply.alive()
-                except WattproofError as error:
-                    self._lost(error)
+                self._speak_to_supply()
+
+    def _speak_to_supply(self) -> None:
+        try:
+            self._supply.alive()
+        except WattproofError as error:
+            self._lost(error)
+        except Exception as error:  # noqa: BLE001 - the sentinel outlives a driver's bug: it must open the supply
+            self._lost(WireError("The supply's driver failed.", why=f"{type(error).__name__}: {error}"))
+
+    def _open_supply(self) -> None:
+        self._is_on = False
+        try:
+            self._supply.off()
+        except Exception as error:  # noqa: BLE001 - the sentinel outlives it; the check tells
+            self._doubt = WireError(
+                "The supply may still be on: telling it to open failed.",
+                why=f"{type(error).__name__}: {error}",
+                hint="Switch it off by hand.",
+            )
 
     def _lost(self, error: WattproofError) -> None:
         """Stop, because nobody knows any more what the supply does."""
-        self._is_on = False
         watch = self._watch
         if watch is not None:
             watch.trip(
@@ -164,7 +180,7 @@ class BenchRig:
                 )
             )
         self._recorder.mute()
-        self._supply.off()
+        self._open_supply()
 
 
 def _not_there(part: str) -> RigError:

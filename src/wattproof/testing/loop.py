@@ -143,7 +143,7 @@ class LoopRecorder:
     loop: LoopBench = field(default_factory=LoopBench)
     paced: bool = False
     patience_s: float = 2.0
-    stall_s: float = 0.5
+    stall_s: float = 10.0
     passed_s: float = 0.0
     closed: bool = False
 
