@@ -8,7 +8,7 @@ import numpy as np
 
 from wattproof.errors import MeasureError, Notice
 from wattproof.fit.leaving import left_out, widening_of
-from wattproof.fit.limiting import UNITS, UNKNOWN_LIMIT, LimitFit, Prior, distinct, fit_limit
+from wattproof.fit.limiting import UNITS, UNKNOWN_LIMIT, LimitFit, Prior, distinct, fit_limit, held_exponent
 from wattproof.fit.losses import LossFit, fit_losses
 from wattproof.fit.model import BehaviourModel, BenchSource, Parameter
 from wattproof.fit.points import LimitPoint, Points, points_of
@@ -62,6 +62,7 @@ def fit_behaviour(
         varied=varied,
         covariance=tuple(tuple(float(value) for value in row) for row in covariance),
         given=None if losses is None else (1 if losses.given == 1.0 else 0),
+        ends=_ends(fit),
         points=len(limits),
         dof=fit.dof,
         reduced_chi_square=fit.chi_square / fit.dof if fit.dof > 0 else None,
@@ -69,6 +70,7 @@ def fit_behaviour(
         supply_v=(min(p.supply_v for p in limits), max(p.supply_v for p in limits)),
         thd_n=(min(thds), max(thds)),
         frequency_hz=(min(tones), max(tones)) if tones else None,
+        scatter=fit.scatter,
         left_out=tuple(lost),
         widening=widening_of(lost),
         widening_dof=len(lost),
@@ -120,6 +122,15 @@ def _limit_parameters(fit: LimitFit) -> list[Parameter]:
             )
         )
     return parameters
+
+
+def _ends(fit: LimitFit) -> tuple[dict[str, float], ...]:
+    """Fit the regulated and the following rail too, where the data cannot tell between them."""
+    prior = next((prior for prior in fit.priors if prior.name == "rail_exponent"), None)
+    if prior is None:
+        return ()
+    ends = (held_exponent(fit, exponent).limit for exponent in (prior.low, prior.high))
+    return tuple({name: getattr(end, name) for name in UNITS if getattr(end, name) is not None} for end in ends)
 
 
 def _bound(name: str, value: float | None) -> str:

@@ -33,6 +33,7 @@ _FLOOR = 2e-4
 """Relative scatter that is always allowed: no model of five numbers is closer to an amplifier."""
 _CLEARLY_BETTER = 12.0
 _ROUNDS = 3
+_HELD = 1e-4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +69,7 @@ class LimitFit:
     chi_square, dof
         Of the data alone, before model scatter was added.
     scatter : float, relative
-        Of power, between ramps, beyond what the points' own uncertainties explain.
+        Of power about the fit, between ramps and between limits, beyond what the points' own uncertainties explain.
     """
 
     limit: Limit
@@ -92,7 +93,7 @@ def distinct(values: Sequence[float], share: float) -> list[float]:
     return [sum(group) / len(group) for group in groups]
 
 
-def fit_limit(points: Sequence[LimitPoint], *, reference_v: float) -> LimitFit:
+def fit_limit(points: Sequence[LimitPoint], *, reference_v: float, priors: Sequence[Prior] | None = None) -> LimitFit:
     """Fit the limit of one output, or of several that are alike.
 
     Parameters
@@ -100,12 +101,15 @@ def fit_limit(points: Sequence[LimitPoint], *, reference_v: float) -> LimitFit:
     points : sequence of LimitPoint, at least one
     reference_v : float, V
         Supply voltage at which the rail is stated.
+    priors : sequence of Prior or None
+        What is assumed; None takes `priors_for` the points.
     """
-    plain = _fitted(points, reference_v, with_current=False)
+    assumed = priors_for(points) if priors is None else tuple(priors)
+    plain = _fitted(points, reference_v, assumed, with_current=False)
     loads = distinct([point.load_ohm for point in points], SAME_LOAD)
     if len(loads) < 3:
         return plain
-    bent = _fitted(points, reference_v, with_current=True)
+    bent = _fitted(points, reference_v, assumed, with_current=True)
     gain = (plain.chi_square - bent.chi_square) / max(bent.chi_square / max(bent.dof, 1), 1.0)
     return bent if gain > _CLEARLY_BETTER and _really_bends(bent, loads) else plain
 
@@ -156,8 +160,16 @@ def priors_for(points: Sequence[LimitPoint]) -> tuple[Prior, ...]:
     return tuple(priors)
 
 
-def _fitted(points: Sequence[LimitPoint], reference_v: float, *, with_current: bool) -> LimitFit:
-    priors = priors_for(points)
+def held_exponent(fit: LimitFit, exponent: float) -> LimitFit:
+    """Fit again with the rail's exponent held: how things would be if the rail followed the supply just so."""
+    others = [prior for prior in fit.priors if prior.name != "rail_exponent"]
+    held = Prior(name="rail_exponent", low=exponent - _HELD, high=exponent + _HELD, complaint="")
+    return fit_limit(fit.points, reference_v=fit.limit.reference_v, priors=[*others, held])
+
+
+def _fitted(
+    points: Sequence[LimitPoint], reference_v: float, priors: tuple[Prior, ...], *, with_current: bool
+) -> LimitFit:
     names = tuple(name for name in NAMES if with_current or name != "limit_a")
     own = own_covariance(points)
     scatter, chi_square = (0.0, 0.0), 0.0
@@ -180,7 +192,7 @@ def _fitted(points: Sequence[LimitPoint], reference_v: float, *, with_current: b
         priors=priors,
         chi_square=chi_square,
         dof=len(points) + len(priors) - len(names),
-        scatter=scatter[0],
+        scatter=sqrt(scatter[0] ** 2 + scatter[1] ** 2),
         points=tuple(points),
     )
 

@@ -65,6 +65,10 @@ class BehaviourModel(_Plain):
     given: Literal[0, 1] | None = Field(
         default=None, description="1: draws what it gives and its losses (switching); 0: rail times current (linear)"
     )
+    ends: tuple[dict[str, float], ...] = Field(
+        default=(),
+        description="where the rail's exponent is not fixed: the limit's parameters at both ends of its range",
+    )
     points: int
     dof: int
     reduced_chi_square: float | None
@@ -72,6 +76,9 @@ class BehaviourModel(_Plain):
     supply_v: tuple[float, float] = Field(description="lowest and highest supply voltage of the data")
     thd_n: tuple[float, float] = Field(description="lowest and highest distortion limit of the data")
     frequency_hz: tuple[float, float] | None = None
+    scatter: float = Field(
+        default=0.0, ge=0, description="relative scatter of power about the fit, beyond the points' u"
+    )
     left_out: tuple[LeftOut, ...] = ()
     widening: float = Field(default=0.0, ge=0, description="relative standard uncertainty of power added for the model")
     widening_dof: int = Field(default=0, ge=0, description="how many predictions it was seen from")

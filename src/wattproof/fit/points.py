@@ -9,6 +9,8 @@ from wattproof.measure import CaptureResult, Figure
 from wattproof.quantity import Quantity
 
 _LIMIT = re.compile(r"power_at_thd_(\d+(?:_\d+)?)$")
+_LEAST_THD = 0.005
+"""Below half a per cent other errors than the limit's show in the distortion."""
 _LEAST_SHARE = 0.02
 """Frames under this share of the highest power say little of the losses that go with the current."""
 
@@ -110,7 +112,7 @@ def _limit_points(result: CaptureResult) -> list[LimitPoint]:
     found = [figure for figure in result.figures if _LIMIT.match(figure.name) and figure.output is not None]
     driven = len({figure.output for figure in found})
     points = (_limit_point(figure, driven) for figure in found)
-    return [point for point in points if point is not None]
+    return [point for point in points if point is not None and (point.thd_n or 0.0) >= _LEAST_THD]
 
 
 def _limit_point(figure: Figure, driven: int) -> LimitPoint | None:

@@ -54,14 +54,13 @@ def predict(model: BehaviourModel, asked: Asked) -> Prediction:
         The load, the supply voltage, the limit or the number of driven outputs is beyond the data; or the supply
         collapses.
     """
-    notes = _within(model, asked)
+    notes = check_within(model, asked)
     middle = point_of(model, asked)
-    _within_supply(model, middle.supply_v)
     slopes = _slopes(model, asked)
     bounded = model.parameter("rail_exponent").fixed_by != "data"
-    ends = _regulated_and_following(model, asked) if bounded else ()
+    ends = following_ends(model, asked) if bounded else ()
     estimates = {
-        name: _estimate(model, name, middle, slopes, ends, _between(model, middle.supply_v), unit)
+        name: _estimate(model, name, middle, slopes, ends, rail_doubt(model, middle.supply_v), unit)
         for name, (_, unit) in _OUTPUTS.items()
         if getattr(middle, _OUTPUTS[name][0]) is not None
     }
@@ -102,6 +101,25 @@ def point_of(model: BehaviourModel, asked: Asked, values: Mapping[str, float] | 
             points=0,
         )
     return operating_point(limit, losses, asked)
+
+
+def check_within(model: BehaviourModel, asked: Asked) -> tuple[Notice, ...]:
+    """Refuse what is beyond the data, and say what lies at their edge.
+
+    Raises
+    ------
+    BeyondDataError
+        Load, supply voltage, limit or number of driven outputs is beyond the data.
+    """
+    notes = _within(model, asked)
+    _within_supply(model, point_of(model, asked).supply_v)
+    return notes
+
+
+def log_power_slopes(model: BehaviourModel, asked: Asked) -> Real:
+    """Give the derivatives of the logarithm of power with respect to the fitted parameters."""
+    slopes: Real = _slopes(model, asked)["power"] / point_of(model, asked).power_w
+    return slopes
 
 
 def _within(model: BehaviourModel, asked: Asked) -> tuple[Notice, ...]:
@@ -169,7 +187,7 @@ def _slopes(model: BehaviourModel, asked: Asked) -> dict[str, Real]:
     return slopes
 
 
-def _between(model: BehaviourModel, supply_v: float) -> float:
+def rail_doubt(model: BehaviourModel, supply_v: float) -> float:
     """Relative standard uncertainty of the open rail between two measured supply voltages.
 
     A rail rises with the supply, and not faster than in proportion: that bounds it from both ends. Regulated or
@@ -185,17 +203,9 @@ def _between(model: BehaviourModel, supply_v: float) -> float:
     return max(upper - lower, 0.0) / sqrt(12)
 
 
-def _regulated_and_following(model: BehaviourModel, asked: Asked) -> tuple[OperatingPoint, ...]:
-    """Solve for a rail that stands and for one that follows in full, each through what was measured."""
-    measured_v = sum(model.supply_v) / 2
-    exponent = model.parameter("rail_exponent")
-    rail_v = model.parameter("rail_v").value or 0.0
-    held_v = rail_v * (measured_v / model.reference_v) ** (exponent.value or 0.0)
-    ends = []
-    for end in (exponent.low or 0.0, exponent.high or 1.0):
-        through = held_v * (measured_v / model.reference_v) ** -end
-        ends.append(point_of(model, asked, {"rail_exponent": end, "rail_v": through}))
-    return tuple(ends)
+def following_ends(model: BehaviourModel, asked: Asked) -> tuple[OperatingPoint, ...]:
+    """Solve for a rail that stands and for one that follows in full, each fitted to what was measured."""
+    return tuple(point_of(model, asked, end) for end in model.ends)
 
 
 def _estimate(
@@ -220,7 +230,8 @@ def _estimate(
     missed = (widened * model.widening * value) ** 2
     rail = (2 * widened * between * value) ** 2
     scatter = (model.loss_scatter or 0.0) * _loss_weight(name, middle)
-    u = sqrt(own + missed + rail + scatter**2)
+    about = (widened * model.scatter * value) ** 2
+    u = sqrt(own + missed + rail + about + scatter**2)
     k95 = _factor(missed / u**2 if u else 0.0, model.widening_dof)
     values = [value, *(float(getattr(end, field)) for end in ends)]
     spread = (max(values) - min(values)) / sqrt(12)
