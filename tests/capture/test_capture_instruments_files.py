@@ -238,6 +238,16 @@ def test_neither_yes_nor_no_is_an_error(answer):
         Driver(wire, PLAIN).state(AskState(ask="O?", yes="1|ON", no="0|OFF"))
 
 
+def test_a_brace_that_is_meant_stands_twice():
+    words = parsed(
+        SUPPLY.replace('"OUTP 1"', '"OUTP {{1}}"').replace('kind = "supply"', 'kind = "supply"\nidentity = ""')
+    )
+    with exchange([("OUTP {1}", None), ("V {2}?", "3")]) as wire:
+        driver = Driver(wire, words)
+        driver.say(*words.supply.on)
+        assert driver.number(Ask(ask="V {{2}}?")) == 3.0
+
+
 def test_all_that_is_in_the_error_queue_is_told():
     words = PLAIN.model_copy(update={"errors": ErrorQueue(ask="ERR?", none="[+-]?0(?![0-9])")})
     with exchange(

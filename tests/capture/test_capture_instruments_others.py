@@ -65,8 +65,8 @@ def load_server(table, made):
     return made.enter_context(LoadServer(table, names=("4 ohm", "2 ohm")))
 
 
-def load_of(server, made, bench=BENCH):
-    load = make_load(settings(server, "sedge-mist-relays.toml"), bench, operator=None, folder=FILES)
+def load_of(server, made, bench=BENCH, **more):
+    load = make_load(settings(server, "sedge-mist-relays.toml", **more), bench, operator=None, folder=FILES)
     made.callback(load.close)
     return load
 
@@ -125,6 +125,20 @@ def test_an_electronic_load_that_is_another_resistance_is_disconnected():
     ]
     with exchange([*ELECTRONIC, *said]) as wire, pytest.raises(RigError, match="has not switched"):
         electronic(wire).use(BENCH.load("4 ohm"))
+
+
+def test_a_load_that_falls_silent_is_disconnected_as_far_as_it_hears(table, load_server, made):
+    load = load_of(load_server, made, timeout_s=0.2)
+    load_server.carry_out_before = load_server.carry_out
+
+    def fall_silent(line):
+        load_server.misbehaviour.silent = "CLOSe (" in line
+        return load_server.carry_out_before(line)
+
+    load_server.carry_out = fall_silent
+    with pytest.raises(WireError):
+        load.use(BENCH.load("2 ohm"))
+    assert table.loads[-2:] == ["2 ohm", None]
 
 
 def test_an_electronic_load_is_not_asked_for_what_it_cannot_be():

@@ -69,7 +69,17 @@ def test_another_thread_does_not_wait_for_the_person():
     tripping.start()
     tripping.join(2.0)
     assert len(person.words) == 2
-    supply.close()  # the thread that conducts asks
+    supply.off()  # the thread that conducts asks
+    assert person.words[2:] == ["Switch the output of the supply off."]
+
+
+def test_whoever_lets_go_of_the_supply_has_it_switched_off():
+    person = Person()
+    supply = supply_of(person)
+    supply.on(12.0, limit_a=None)
+    leaving = threading.Thread(target=supply.close)
+    leaving.start()
+    leaving.join(2.0)
     assert person.words[2:] == ["Switch the output of the supply off."]
 
 

@@ -152,6 +152,13 @@ def test_what_is_no_address_is_told_with_examples(address):
     assert "::SOCKET" in error.hint or "pip install" in error.hint
 
 
+def test_a_visa_library_that_is_not_there_is_told(monkeypatch):
+    monkeypatch.setenv("PYVISA_LIBRARY", "@nowhere")
+    error, _seconds = took(lambda: open_wire("TCPIP::127.0.0.1::9::SOCKET", name="the peer", timeout_s=DEADLINE_S))
+    assert '"@nowhere"' in error.message
+    assert "PYVISA_LIBRARY" in error.hint
+
+
 @pytest.mark.filterwarnings("ignore:unclosed:ResourceWarning")  # the backend leaves its socket to the collector
 def test_a_host_that_does_not_exist_is_told():
     error, _seconds = took(lambda: open_wire("TCPIP::no host::5025::SOCKET", name="the peer", timeout_s=DEADLINE_S))

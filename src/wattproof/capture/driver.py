@@ -2,7 +2,7 @@
 
 import re
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from wattproof.capture.instrument import Ask, AskState, Instrument
 from wattproof.capture.wire import Wire
@@ -80,7 +80,17 @@ class Driver:
         if checked and said:
             self.raise_errors(said)
 
-    def raise_errors(self, said: list[str]) -> None:
+    def ask(self, question: str) -> str:
+        """Ask a question of the file and give the answer's line.
+
+        Raises
+        ------
+        WireError
+            No answer.
+        """
+        return self.wire.query(question.format_map({}))  # a brace that is meant stands twice, as in commands
+
+    def raise_errors(self, said: Sequence[str]) -> None:
         """Empty the error queue, where there is one.
 
         Raises
@@ -92,7 +102,7 @@ class Driver:
         if queue is None:
             return
         for _ in range(queue.most):
-            answer = self.wire.query(queue.ask)
+            answer = self.ask(queue.ask)
             if re.match(queue.none, answer, re.IGNORECASE):
                 break
             found.append(answer)
@@ -119,7 +129,7 @@ class Driver:
         """
         answers = {} if answers is None else answers
         if question.ask not in answers:
-            answers[question.ask] = self.wire.query(question.ask)
+            answers[question.ask] = self.ask(question.ask)
         value = self._value(question, answers[question.ask])
         return question.offset + question.scale * value
 
@@ -168,7 +178,7 @@ class Driver:
         WireError
             The answer is neither.
         """
-        answer = self.wire.query(question.ask)
+        answer = self.ask(question.ask)
         if re.fullmatch(question.yes, answer, re.IGNORECASE):
             return True
         if question.no is None or re.fullmatch(question.no, answer, re.IGNORECASE):

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal, Protocol
 from wattproof.errors import WireError
 
 if TYPE_CHECKING:
+    from pyvisa import ResourceManager
     from pyvisa.resources import MessageBasedResource
 
 BACKEND = "@py"
@@ -132,11 +133,10 @@ class VisaLink:
             inner.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
     def _open(self, within_s: float) -> "MessageBasedResource":
-        import pyvisa
         from pyvisa.resources import MessageBasedResource
 
+        manager = _manager()
         with _told(self._name, self._address, "open"):
-            manager = pyvisa.ResourceManager(os.environ.get("PYVISA_LIBRARY") or BACKEND)
             resource = manager.open_resource(self._address, open_timeout=max(1, round(within_s * 1e3)))
         if not isinstance(resource, MessageBasedResource):
             resource.close()
@@ -215,6 +215,20 @@ class VisaLink:
 
         with suppress(pyvisa.errors.Error, OSError, AttributeError):
             self._resource.close()
+
+
+def _manager() -> "ResourceManager":
+    library = os.environ.get("PYVISA_LIBRARY") or BACKEND
+    try:
+        import pyvisa
+
+        return pyvisa.ResourceManager(library)
+    except Exception as error:
+        raise WireError(
+            f'The VISA library "{library}" cannot be loaded.',
+            why=" ".join(str(error).split()),
+            hint="Install it, or correct or unset the environment variable PYVISA_LIBRARY.",
+        ) from error
 
 
 @contextmanager

@@ -2,13 +2,14 @@
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 
 from wattproof.bench import Load
 from wattproof.capture.checks import part_check, settled
 from wattproof.capture.contract import PartCheck
 from wattproof.capture.driver import Driver
 from wattproof.capture.instrument import LoadWords, Pattern, Relay
-from wattproof.errors import RigError
+from wattproof.errors import RigError, WattproofError
 
 _SAME = 0.02
 """An electronic load may set its resistance in steps; this much of it is no fault."""
@@ -47,8 +48,9 @@ class WiredLoad:
             self._driver.say(*commands, values={"resistance_ohm": load.resistance_ohm})
             self._driver.settle()
             self._confirm(load)
-        except RigError:
-            self._driver.say(*self._words.none)
+        except WattproofError:
+            with suppress(WattproofError):
+                self._driver.say(*self._words.none)
             raise
 
     def _disconnect(self) -> None:
@@ -93,7 +95,7 @@ class WiredLoad:
     def _see_state(self, pattern: Pattern | None, wanted: str) -> None:
         if self._words.state is None or pattern is None:
             return
-        said = self._driver.wire.query(self._words.state)
+        said = self._driver.ask(self._words.state)
         if not re.fullmatch(pattern, said, re.IGNORECASE):
             raise self._disobeyed(f'{wanted} it should answer "{pattern}" and says "{said[:80]}"')
 
@@ -109,7 +111,7 @@ class WiredLoad:
         inside = [part_check("identity", lambda: self._driver.identity)]
         if self._words.state is not None:
             state = self._words.state
-            inside.append(part_check("state", lambda: self._driver.wire.query(state)))
+            inside.append(part_check("state", lambda: self._driver.ask(state)))
         inside += [self._check_of(load) for load in self._loads]
         return settled(PartCheck(part="load", state="good", said=self._driver.name, inside=tuple(inside)))
 

@@ -57,7 +57,11 @@ class ManualSupply:
         Only the thread that had it switched on asks: a trip on another thread must not wait for a person, and the
         thread that conducts comes here next.
         """
-        if not self._is_on or threading.get_ident() != self._thread:
+        if threading.get_ident() == self._thread:
+            self._ask_for_off()
+
+    def _ask_for_off(self) -> None:
+        if not self._is_on:
             return
         self._is_on = False
         with suppress(WattproofError):
@@ -73,8 +77,8 @@ class ManualSupply:
         return PartCheck(part="supply", state="good", said=_BY_HAND)
 
     def close(self) -> None:
-        """Ask for the output to be switched off, where it is on."""
-        self.off()
+        """Ask for the output to be switched off, where it is on, whichever thread lets go of it."""
+        self._ask_for_off()
 
 
 class ManualLoad:

@@ -104,9 +104,9 @@ class Scope:
         if n_points == 0:
             raise self._no_points(name)
         if words.header == "none":
-            payload = self._driver.wire.query_bytes(words.data, n_bytes=(n_points or 0) * kind.itemsize)
+            payload = self._driver.wire.query_bytes(words.data.format_map({}), n_bytes=(n_points or 0) * kind.itemsize)
         else:
-            (payload,) = self._driver.wire.query_blocks(words.data)
+            (payload,) = self._driver.wire.query_blocks(words.data.format_map({}))
         if not payload:
             raise self._no_points(name)
         if len(payload) % kind.itemsize or (n_points is not None and len(payload) != n_points * kind.itemsize):

@@ -43,6 +43,7 @@ class WiredSupply:
     def __init__(self, driver: Driver, words: SupplyWords, settings: PartSettings) -> None:
         self._driver, self._words, self._settings = driver, words, settings
         self._stop = threading.Event()
+        self._switching = threading.Lock()  # on and off never cross: after off nothing says on any more
         self._is_on = False
         self._doubt: WattproofError | None = None
         self._refuse_useless_watchdog()
@@ -84,9 +85,11 @@ class WiredSupply:
             if not self._is_on:  # it may still be on since a program died
                 self._driver.say(*self._words.off)
             self._prepare(volts, limit_a)
-            self._refuse_if_stopped()
-            self._is_on = True
-            self._driver.say(*self._words.on)
+            with self._switching:
+                self._refuse_if_stopped()
+                self._is_on = True
+                self._driver.say(*self._words.on, checked=False)
+            self._driver.raise_errors(self._words.on)
             self._driver.settle()
             self._confirm(volts)
             self._refuse_if_stopped()
@@ -152,8 +155,9 @@ class WiredSupply:
     def _off(self) -> None:
         for _attempt in range(2):
             try:
-                for command in self._words.off:
-                    self._driver.wire.write(command, urgent=True)
+                with self._switching:
+                    for command in self._words.off:
+                        self._driver.wire.write(command.format_map({}), urgent=True)
                 if self._words.is_on is None or not self._driver.state(self._words.is_on):
                     self._doubt = None
                     return
