@@ -23,7 +23,7 @@ TICK_S = 0.01
 """Heat, protection, battery and supply limit act this often; between two ticks they pass over evenly."""
 
 _MOST_ROUNDS = 40
-_SETTLED = 1e-7
+_SETTLED = 3e-8
 """The rounds end when no sample of the rail moves by more than this share of it."""
 
 _LEAST_RAIL_V = 0.05

@@ -58,8 +58,8 @@ class Fed:
         if self.feed.battery is not None:
             self._drain(self.feed.battery, supply_a, seconds)
         elif self.connected:
-            # the limiter's loop: half of what is too much, as the load's own resistance turns amperes into volts
-            step_v = 0.5 * max(supply_v, 0.5) / max(supply_a, 1.0) * (supply_a - self.limit_a)
+            # the limiter's loop: a quarter of what is too much, as the load's own resistance turns amperes into volts
+            step_v = 0.25 * max(supply_v, 0.5) / max(supply_a, 1.0) * (supply_a - self.limit_a)
             self._held_v = min(max(0.0, self._held_v + step_v), self._rested_v() - 1.0)
 
     def rest(self, seconds: float, amps_a: float) -> None:

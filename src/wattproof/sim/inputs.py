@@ -165,7 +165,8 @@ class Inputs:
 
     def _digitised(self, values: Samples, noise: Samples) -> Samples:
         """Turn engineering units into a file's numbers: scale, noise, bits and ends; shapes (n_samples, n_tracks)."""
-        codes: Samples = (values - self._offsets) * (1 / (self._scales * self._steps)) + noise * (self._noises / self._steps)
+        codes: Samples = (values - self._offsets) / self._scales + noise * self._noises
+        codes /= self._steps
         np.rint(codes, out=codes)
         np.clip(codes, -(2 ** (BITS - 1)), 2 ** (BITS - 1) - 1, out=codes)
         codes *= self._steps

@@ -70,7 +70,7 @@ class SimulatedBench:
         self.inputs = Inputs(true, rate_hz=self.rate_hz, doublings=self.doublings, seed=settings.seed)
         self.inputs.residue_v, self.inputs.carrier_hz = self.parts.stage.residue_v, self.parts.stage.carrier_hz
         self._doublers = [Doubler(n_outputs) for _ in range(self.doublings)]
-        self._true_loads = _true_loads(bench.loads, n_outputs, seed=settings.seed)
+        self.true_loads = _true_loads(bench.loads, n_outputs, seed=settings.seed)
         self._hung: list[AnyLoad | None] = [None] * n_outputs
         self._due: list[_Due] = []
         self._stream_fault: str | None = None
@@ -183,13 +183,13 @@ class SimulatedBench:
 
     def _true_load(self, load: Load | str, row: int) -> Resistor:
         name = load if isinstance(load, str) else load.name
-        if name not in self._true_loads:
+        if name not in self.true_loads:
             raise RigError(
                 f'The simulated bench has no load "{name}".',
-                why=f"Its loads are: {', '.join(self._true_loads) or 'none'}.",
+                why=f"Its loads are: {', '.join(self.true_loads) or 'none'}.",
                 hint="Add it as [[loads]] to the bench file.",
             )
-        return self._true_loads[name][row]
+        return self.true_loads[name][row]
 
     def _settle(self) -> None:
         self.inputs.settle(*self.supply_reading(), self.engine.sink_c)
