@@ -94,7 +94,7 @@ class Continuity:
         wrong = ~np.isnan(steps)
         if self._own:
             wrong |= rest > np.maximum(LEAST_REST, TIMES_NEIGHBOURS * _beside(rest))
-        return tuple(self._break(first, last, steps, per_sample) for first, last in _runs(wrong))
+        return tuple(self._break(first, last, steps, phase, per_sample) for first, last in _runs(wrong))
 
     def _steps(self, phase: Samples, rest: Samples) -> Samples:
         """Give the phase's step across each frame, rad; NaN where it is as small as its neighbours'."""
@@ -106,14 +106,17 @@ class Continuity:
         large = np.abs(steps) > np.maximum(least, TIMES_NEIGHBOURS * _beside(np.abs(steps)))
         return np.where(large, steps, np.nan)
 
-    def _break(self, first: int, last: int, steps: Samples, per_sample: Samples) -> Break:
-        inside = steps[first : last + 1]
-        seen = np.flatnonzero(~np.isnan(inside))
+    def _break(self, first: int, last: int, steps: Samples, phase: Samples, per_sample: Samples) -> Break:
         moved = None
-        if len(seen):
-            at = first + int(seen[np.argmax(np.abs(inside[seen]))])
-            moved = float(-steps[at] / np.nanmedian(per_sample[max(at - 1, 0) : at + 2]))
-        return Break(start=first * self._length, stop=(last + 1) * self._length, samples=moved)
+        if not np.isnan(steps[first : last + 1]).all():
+            before, after = max(first - 1, 0), min(last + 1, len(phase) - 1)
+            step = float(np.angle(np.exp(1j * (phase[after] - phase[before]))))
+            moved = -step / float(np.nanmedian(per_sample[before : after + 1]))
+        return Break(
+            start=first * self._length,
+            stop=(last + 1) * self._length,
+            samples=moved if moved is not None and np.isfinite(moved) else None,
+        )
 
 
 def _fitted(drive: Samples, record: Samples) -> _Frame | None:
