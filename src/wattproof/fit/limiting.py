@@ -26,7 +26,8 @@ SAME_SUPPLY = 0.025
 """Supply voltages within this share of each other cannot tell how the rail follows."""
 UNKNOWN_LIMIT = 0.01
 """Distortion taken for typed readings that state none; their model holds for that same unknown limit only."""
-_PRIOR_EXPONENT = (0.0, 1.0)
+_PRIOR_EXPONENT = (0.0, 1.1)
+"""From regulated to following in full; the tenth is for the volts that a converter loses before it begins."""
 _PRIOR_KNEE = (0.0, 0.1)
 _PRIOR_OUTPUT_SHARE = 0.08
 _FLOOR = 2e-4
