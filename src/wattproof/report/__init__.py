@@ -12,6 +12,7 @@ from wattproof.report.charts import (
 from wattproof.report.checks import checks_text
 from wattproof.report.data import figures_csv, results_json
 from wattproof.report.doubts import Doubt, doubts_of
+from wattproof.report.faces import face_name, face_value
 from wattproof.report.floor import floor_text
 from wattproof.report.page import session_page
 from wattproof.report.run_sheet import run_sheet_text
@@ -32,6 +33,8 @@ __all__ = [
     "doubts_of",
     "draw_svg",
     "efficiency_against_power",
+    "face_name",
+    "face_value",
     "figure_groups",
     "figure_name",
     "figures_csv",

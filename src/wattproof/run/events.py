@@ -4,6 +4,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from wattproof.measure import Condition
+
 
 class _Event(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -67,6 +69,7 @@ class FigureSeen(_Event):
     u: float = Field(description="standard uncertainty")
     k95: float = Field(description="times u: half of the 95 % interval")
     unit: str
+    conditions: dict[str, Condition] = {}
 
 
 class StepEnded(_Event):

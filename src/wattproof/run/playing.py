@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.archive import CaptureRecord, Description, TakeWriter
-from wattproof.capture import Drive, Guard, Take, Trip, closest_limits, guard_tracks
+from wattproof.capture import Block, Drive, Guard, Take, Trip, closest_limits, guard_tracks
 from wattproof.errors import CaptureFailedError
 from wattproof.measure import Kind
 from wattproof.plan import Step, StepKind
@@ -83,10 +83,21 @@ class StoppedPlayError(Exception):
 
 @dataclass(frozen=True, kw_only=True)
 class Keeping:
-    """How a play is kept: what was decided beforehand, and what its course decides."""
+    """How a play is kept.
+
+    Attributes
+    ----------
+    note : str
+        What is decided beforehand and belongs to the description.
+    judge : callable
+        Says of the course why no figure may be made of it, None where one may.
+    between_s : (float, float) or None
+        Only what lies between these seconds of the drive; all when left out.
+    """
 
     note: str = ""
     judge: Callable[[Sequence[Seen]], str | None] = field(default=lambda _course: None)
+    between_s: tuple[float, float] | None = None
 
 
 def play(
@@ -127,12 +138,12 @@ def play(
     watching = _Watching(stage, step, drive, outputs=outputs, tone_hz=tone_hz, control=control)
     if keeping is None:
         with stage.button.over(guard), stage.rig.play(drive, guard) as take:
-            watching.follow(take, None)
+            watching.follow(take, None, None)
         return _over(guard, watching, None, None)
     with _writer(stage, step, keeping.note) as writer:
         try:
             with stage.button.over(guard), stage.rig.play(drive, guard) as take:
-                watching.follow(take, writer)
+                watching.follow(take, writer, keeping.between_s)
         except CaptureFailedError as error:
             writer.abandon(f"{error.message} {error.why}".strip())
             raise
@@ -215,17 +226,24 @@ class _Watching:
         self._told_s = -LIVE_EVERY_S
         self.course: list[Seen] = []
 
-    def follow(self, take: Take, writer: TakeWriter | None) -> None:
+    def follow(self, take: Take, writer: TakeWriter | None, between_s: tuple[float, float] | None) -> None:
         """Take the blocks as they come, until the take is over."""
         for block in take:
-            if writer is not None:
-                writer.write(block.samples)
+            kept = self._kept(block, between_s)
+            if writer is not None and len(kept):
+                writer.write(kept)
             if take.trip is not None:
                 continue
             for frame in self._meter.add(block.samples, start=block.start):
                 self._see(frame)
             if self._control is not None:
                 self._control.block(block.start + len(block.samples))
+
+    def _kept(self, block: Block, between_s: tuple[float, float] | None) -> Samples:
+        if between_s is None:
+            return block.samples
+        first, last = (round(second * self._rate_hz) - block.start for second in between_s)
+        return block.samples[max(0, first) : max(0, last)]
 
     def _see(self, frame: LiveFrame) -> None:
         level_v_rms, even = self._level(frame)

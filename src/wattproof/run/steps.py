@@ -12,6 +12,9 @@ from wattproof.run.ramps import carry_ramp
 from wattproof.run.seeking import known_gain, seek_gain, tone_of
 from wattproof.run.stage import Stage
 
+EDGE_S = 0.25
+"""A steady capture leaves out so much at both ends, seconds: soft start and end, and what the amplifier settles in."""
+
 
 def carry_step(stage: Stage, step: Step) -> Played:
     """Carry out a step on a bench that is ready for it.
@@ -46,7 +49,9 @@ def _gain(stage: Stage, step: Step) -> Played:
     if wanted_v_rms is None:
         raise _lacks(step, "to_v_rms, the level at which the gain is wanted")
     gain = seek_gain(stage, step, level_v_rms=wanted_v_rms)
-    played = _tone(stage, step, level_v_rms=min(wanted_v_rms / gain, stage.ceiling_v_rms))
+    level_v_rms = min(wanted_v_rms / gain, stage.ceiling_v_rms)
+    edge_s = min(EDGE_S, step.seconds / 4)
+    played = _tone(stage, step, level_v_rms=level_v_rms, between_s=(edge_s, step.seconds - edge_s))
     even = [seen for seen in played.course if seen.frame.thd_n is not None and seen.frame.output_v_rms]
     gains = [(seen.frame.output_v_rms or 0.0) / seen.drive_v_rms for seen in even]
     if gains and played.trip is None:
@@ -54,7 +59,9 @@ def _gain(stage: Stage, step: Step) -> Played:
     return played
 
 
-def _tone(stage: Stage, step: Step, *, level_v_rms: float, why: str = "") -> Played:
+def _tone(
+    stage: Stage, step: Step, *, level_v_rms: float, why: str = "", between_s: tuple[float, float] | None = None
+) -> Played:
     tone_hz = tone_of(step)
     drive = ToneDrive(
         level_v_rms=level_v_rms,
@@ -64,7 +71,9 @@ def _tone(stage: Stage, step: Step, *, level_v_rms: float, why: str = "") -> Pla
         rate_hz=stage.rig.rate_hz,
     )
     note = f"{tone_hz:g} Hz, drive {level_v_rms:.4g} V r.m.s.{why}"
-    return play(stage, step, drive, outputs=step.outputs, tone_hz=tone_hz, keeping=Keeping(note=note))
+    return play(
+        stage, step, drive, outputs=step.outputs, tone_hz=tone_hz, keeping=Keeping(note=note, between_s=between_s)
+    )
 
 
 def _hold(stage: Stage, step: Step) -> Played:

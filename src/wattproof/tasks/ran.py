@@ -6,6 +6,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from wattproof import __version__
+from wattproof.measure import Condition, Figure
 
 COLUMNS = ("step", "state", "capture", "found")
 
@@ -23,6 +24,7 @@ class FigureRan(_Answer):
     u: float
     k95: float
     unit: str
+    conditions: dict[str, Condition] = {}
 
 
 class StepRan(_Answer):
@@ -39,12 +41,10 @@ class StepRan(_Answer):
 
     def found(self) -> list[str]:
         """Write its leading figures, one a line: name, value with its 95 % interval, unit."""
-        from wattproof.quantity import Quantity, interval_text
-        from wattproof.report import figure_name
+        from wattproof.report import face_name, face_value
 
-        quantities = [Quantity(value=f.value, u=f.u, unit=f.unit, k95=f.k95) for f in self.figures]
-        names = [f"{figure_name(f.name)}{_output(f)}" for f in self.figures]
-        return [f"{name}: {interval_text(quantity)}" for name, quantity in zip(names, quantities, strict=True)]
+        figures = [Figure(**dict(figure), origin=self.name) for figure in self.figures]
+        return [f"{face_name(figure)}{_of(figure.output)}: {face_value(figure)}" for figure in figures]
 
 
 class Ran(_Answer):
@@ -89,8 +89,8 @@ class Ran(_Answer):
         return self.model_dump_json(indent=2, by_alias=True)
 
 
-def _output(figure: FigureRan) -> str:
-    return "" if figure.output is None else f" ({figure.output})"
+def _of(output: str | None) -> str:
+    return "" if output is None else f" ({output})"
 
 
 def _joules(energy_j: float) -> str:
