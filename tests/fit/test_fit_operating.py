@@ -15,8 +15,8 @@ from wattproof.fit.rail import Limit
 def losses(**given):
     return LossFit(
         **{
-            "idle_w": 12.0, "loss_v": 0.8, "loss_ohm": 0.07, "given": 1.0, "covariance": np.zeros((3, 3)), "scatter": 0.0,
-            "reference_v": 14.4, "points": 9,
+            "idle_w": 12.0, "loss_v": 0.8, "loss_ohm": 0.07, "given": 1.0, "covariance": np.zeros((3, 3)),
+            "scatter": 0.0, "reference_v": 14.4, "points": 9,
         }
         | given
     )  # fmt: skip

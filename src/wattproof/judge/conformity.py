@@ -1,0 +1,79 @@
+"""How probable it is that a true value conforms, and what verdict a rule fixed beforehand makes of that."""
+
+from math import sqrt
+from typing import Literal
+
+from wattproof.judge.model import Rule, Verdict
+from wattproof.quantity import Quantity
+
+Sense = Literal["at least", "at most", "about"]
+
+ABOUT = 0.1
+"""A rating that is neither a floor nor a ceiling is met within this share of itself."""
+
+
+def probability_conforms(figure: Quantity, claimed: float, sense: Sense, *, tolerance: float = ABOUT) -> float:
+    """Give the probability that the true value conforms to a rating.
+
+    The figure's value and uncertainty describe what is known of the true value: normal, or Student's t of the figure's
+    degrees of freedom; nothing else is assumed of it beforehand [1]_.
+
+    Parameters
+    ----------
+    figure : Quantity
+    claimed : float, unit of the figure
+    sense : "at least", "at most" or "about"
+    tolerance : float, relative
+        For "about".
+
+    References
+    ----------
+    .. [1] JCGM 106:2012, 7.2 to 7.5; docs/methods/verdict.md.
+    """
+    if sense == "at least":
+        return 1 - _below(figure, claimed)
+    if sense == "at most":
+        return _below(figure, claimed)
+    half = tolerance * abs(claimed)
+    return _below(figure, claimed + half) - _below(figure, claimed - half)
+
+
+def _below(figure: Quantity, limit: float) -> float:
+    """Probability that the true value lies below a limit."""
+    if figure.u == 0:
+        return 1.0 if figure.value < limit else (0.5 if figure.value == limit else 0.0)
+    from scipy.stats import norm, t
+
+    away = (limit - figure.value) / figure.u
+    return float(norm.cdf(away) if figure.dof is None else t.cdf(away, figure.dof))
+
+
+def verdict_of(probability: float, rule: Rule) -> Verdict:
+    """Give the verdict that a rule makes of a probability."""
+    if probability >= rule.confidence:
+        return "meets"
+    if probability <= 1 - rule.confidence:
+        return "falls short"
+    return "cannot tell"
+
+
+def guard_factor(figure: Quantity, rule: Rule) -> float:
+    """How many standard uncertainties a figure must keep from a one-sided limit to be told (ILAC-G8's guard band)."""
+    from scipy.stats import norm, t
+
+    return float(norm.ppf(rule.confidence) if figure.dof is None else t.ppf(rule.confidence, figure.dof))
+
+
+def largest_deciding_u(figure: Quantity, claimed: float, rule: Rule) -> float:
+    """Give the largest standard uncertainty at which this value would still decide a one-sided rating, its unit."""
+    return abs(figure.value - claimed) / guard_factor(figure, rule)
+
+
+def line_needed_u(figure: Quantity, source: str, wanted_u: float) -> float | None:
+    """Give what one budget line must come down to for a wanted combined uncertainty; None where it cannot suffice."""
+    line = next((line for line in figure.budget if line.source == source), None)
+    if line is None:
+        return None
+    rest = figure.u**2 - line.u**2
+    room = wanted_u**2 - rest
+    return sqrt(room) if room > 0 else None
