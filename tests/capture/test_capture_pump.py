@@ -220,6 +220,18 @@ def test_waiting_for_a_block_is_checking_in():
     assert not conductor.is_alive()
 
 
+def test_the_streams_thread_never_waits_for_a_conductor_that_holds_the_queue():
+    take = QueueTake(Pump(Steady(), Silent(), rate_hz=RATE_HZ), stall_s=9.0)
+    block = Block(samples=np.zeros((BLOCK, 1)), start=0)
+    stream = threading.Thread(target=lambda: (take.put(block), take.end()))
+    with take._news:  # a conductor that froze at the worst moment
+        stream.start()
+        stream.join(2.0)
+        assert not stream.is_alive()
+    with take:
+        assert [one.start for one in take] == [0]
+
+
 def test_what_is_put_after_the_conductor_left_is_dropped():
     take = QueueTake(Pump(Steady(), Silent(), rate_hz=RATE_HZ))
     with take:

@@ -53,7 +53,8 @@ class QueueTake:
         self._stall_s = stall_s
         self._blocks: deque[Block] = deque()
         self._news = Condition()
-        self._queued = 0
+        self._put_samples = 0
+        self._taken_samples = 0
         self._asked = False
         self._ended = False
         self._left = False
@@ -101,30 +102,38 @@ class QueueTake:
             self._asked = False
             if self._blocks:
                 block = self._blocks.popleft()
-                self._queued -= len(block.samples)
+                self._taken_samples += len(block.samples)
                 return block
         error = self._error or self._pump.error
         if error is not None:
             raise error
         return None
 
+    @property
+    def _queued(self) -> int:
+        return self._put_samples - self._taken_samples
+
     def put(self, block: Block) -> None:
-        """Hand over a recorded block; from the stream's thread."""
-        with self._news:
-            self._heard_s = time.monotonic()
-            if self._left:
-                return
-            self._blocks.append(block)
-            self._queued += len(block.samples)
-            self._news.notify_all()
+        """Hand over a recorded block; from the stream's thread, which never waits here."""
+        self._heard_s = time.monotonic()
+        if self._left:
+            return
+        self._blocks.append(block)
+        self._put_samples += len(block.samples)
+        self._wake()
         if self._queued > BEHIND_S * self._pump.rate_hz and self.trip is None:
             self._pump.watch.trip(self._behind(block))
 
     def end(self) -> None:
-        """Say that no more blocks will come; from the stream's thread."""
-        with self._news:
-            self._ended = True
+        """Say that no more blocks will come; from the stream's thread, which never waits here."""
+        self._ended = True
+        self._wake()
+
+    def _wake(self) -> None:
+        """Tell whoever waits; whoever holds the lock meanwhile looks again within 20 ms of itself."""
+        if self._news.acquire(blocking=False):
             self._news.notify_all()
+            self._news.release()
 
     def fail(self, error: Exception) -> None:
         """Mute, and let the iteration raise `error` after the blocks that are here; from the stream's thread."""

@@ -131,10 +131,19 @@ class LoopRecorder:
 
     Attributes
     ----------
-    played : list of Samples
-        Of each play, all drive samples so far, shape (n_samples, n_outputs).
-    passed_s : float
-        Seconds that were let pass without drive.
+    rate_hz : float, Hz
+    block_samples : int >= 1
+        Samples in a block.
+    outputs : tuple of str
+        What it can drive; only the first is wired to the `LoopBench`.
+    loop : LoopBench
+    paced : bool
+        Whether every block takes its time on the wall.
+    patience_s, stall_s : float, s
+        How long it waits for the conductor; how long a block may take before the stream has stalled.
+    passed_s : float, s
+        What was let pass without drive.
+    closed : bool
     """
 
     rate_hz: float = 48000.0
