@@ -113,6 +113,25 @@ def test_the_onset_is_held_in_a_narrow_band_and_in_noise():
     assert np.std(score) > 0.2  # not by being wide beyond use
 
 
+AT_THE_EDGE = [(5, 0.0015), (5, 0.006), (5, 0.012), (7, 0.006), (7, 0.012), (9, 0.006)]
+
+
+@pytest.mark.parametrize(("order", "above"), AT_THE_EDGE)
+def test_the_onset_is_held_where_a_harmonic_lies_on_the_slope_of_the_band_s_edge(order, above):
+    """The harmonic is seen in part, and smeared in time: a fast ramp shows it before clipping begins."""
+    tone_hz = 401.0 + order
+    for slope in (12.0, 24.0):
+        capture = ramp(tone_hz, slope, 25 / slope, rate_hz=24_000.0, start_v_peak=4.0)
+        figure = value(measured(capture, high_hz=order * tone_hz / (1 + above)), "power_at_clip_onset")
+        assert_within(figure, capture.truth.unclipped_power_w, times_u=figure.k95)
+        inside = value(measured(capture, high_hz=order * tone_hz * 1.001), "power_at_clip_onset")
+        assert_within(inside, capture.truth.unclipped_power_w, times_u=inside.k95)
+        # not by being wide beyond use: clear of the slope the interval is narrow again
+        clear = value(measured(capture, high_hz=order * tone_hz * 1.05), "power_at_clip_onset")
+        assert_within(clear, capture.truth.unclipped_power_w, times_u=clear.k95)
+        assert clear.u < 0.5 * figure.u
+
+
 def test_power_in_the_frames_is_right_to_20_ppm():
     capture = ramp(997.0, 2.0, 5.0, start_v_peak=4.0)  # ends 10 dB under the limit
     points = measured(capture).curve

@@ -1,6 +1,6 @@
 """Arrays in, numbers out: tone fit, spectra, weighting, band limits, bursts."""
 
-from wattproof.dsp.band import band_limit, tone_band
+from wattproof.dsp.band import UPPER_TRANSITION, band_gain, band_limit, tone_band
 from wattproof.dsp.clipping import (
     SQUARE_THD,
     FlatTop,
@@ -50,6 +50,7 @@ from wattproof.dsp.weighting import a_weighting, c_weighting, itu_r_468, itu_r_4
 __all__ = [
     "FEWEST_CYCLES",
     "SQUARE_THD",
+    "UPPER_TRANSITION",
     "Burst",
     "Drop",
     "Envelope",
@@ -64,6 +65,7 @@ __all__ = [
     "Window",
     "a_weighting",
     "alias_of",
+    "band_gain",
     "band_limit",
     "band_power",
     "c_weighting",

@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from wattproof.errors import MeasureError
 
-__all__ = ["band_limit", "tone_band"]
+__all__ = ["UPPER_TRANSITION", "band_gain", "band_limit", "tone_band"]
 
 UPPER_TRANSITION = 0.02
 """Width of the fall above the band, as a share of its upper edge."""
@@ -165,15 +165,31 @@ def _filtered(
     top = min(bins.shape[-1], math.ceil((1 + UPPER_TRANSITION) * high_hz * length / rate_hz))
     frequency_hz = np.arange(top) * (rate_hz / length)
     bins[..., top:] = 0.0
-    bins[..., :top] *= _gain(frequency_hz, low_hz=low_hz, high_hz=high_hz)
+    bins[..., :top] *= band_gain(frequency_hz, low_hz=low_hz, high_hz=high_hz)
     if np.any(lag_s):
         bins[..., :top] *= np.exp(2j * math.pi * frequency_hz * lag_s)
     limited: NDArray[np.float64] = fft.irfft(bins, length, axis=-1)[..., pad : pad + n]
     return limited
 
 
-def _gain(frequency_hz: NDArray[np.float64], *, low_hz: float, high_hz: float) -> NDArray[np.float64]:
-    """Amplitude gain at ascending frequencies."""
+def band_gain(frequency_hz: NDArray[np.float64], *, low_hz: float, high_hz: float) -> NDArray[np.float64]:
+    """Give the amplitude gain of `band_limit`: a harmonic just above the band is still seen in part.
+
+    Parameters
+    ----------
+    frequency_hz : NDArray[np.float64] of shape (n,), >= 0, Hz
+    low_hz, high_hz : float, Hz
+        Edges of the band.
+
+    Returns
+    -------
+    NDArray[np.float64] of shape (n,), V/V
+
+    Examples
+    --------
+    >>> band_gain(np.array([10.0, 20.0, 5000.0, 5050.0, 5100.0]), low_hz=20, high_hz=5000).round(3).tolist()
+    [0.5, 1.0, 1.0, 0.5, 0.0]
+    """
     gain = np.ones_like(frequency_hz)
     below, above = frequency_hz < low_hz, frequency_hz > high_hz
     gain[below] = 0.5 - 0.5 * np.cos(math.pi * frequency_hz[below] / low_hz)

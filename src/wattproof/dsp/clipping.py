@@ -149,15 +149,15 @@ def clipped_thd(overdrive: float) -> float:
     return math.sqrt(2 * harmonics) / fundamental
 
 
-def clipped_residue(overdrive: NDArray[np.float64], *, highest_harmonic: int) -> NDArray[np.float64]:
-    """Give the mean square of a hard-clipped sine's harmonics up to one of them, the fundamental left out.
+def clipped_residue(overdrive: NDArray[np.float64], *, gains: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Give the mean square of a hard-clipped sine's harmonics as a band shows them, the fundamental left out.
 
     Parameters
     ----------
     overdrive : NDArray[np.float64] of shape (n,), >= 1, V/V
         As in `clipped_fundamental`.
-    highest_harmonic : int >= 1
-        Where the measuring band ends.
+    gains : NDArray[np.float64] of shape (n_harmonics,), V/V
+        Of the band for the harmonics 1, 2, 3 ...; ones up to its edge.
 
     Returns
     -------
@@ -167,14 +167,14 @@ def clipped_residue(overdrive: NDArray[np.float64], *, highest_harmonic: int) ->
     Examples
     --------
     >>> x = overdrive_for_thd(0.01)
-    >>> round(float(np.sqrt(2 * clipped_residue(np.array([x]), highest_harmonic=999)[0])) / clipped_fundamental(x), 5)
+    >>> round(float(np.sqrt(2 * clipped_residue(np.array([x]), gains=np.ones(999))[0])) / clipped_fundamental(x), 5)
     0.01
     """
-    order = np.arange(3, highest_harmonic + 1, 2)[:, np.newaxis]
+    order = np.arange(3, gains.size + 1, 2)[:, np.newaxis]
     angle = np.arcsin(1 / overdrive)
     slope = np.sin((order - 1) * angle) / (order - 1) - np.sin((order + 1) * angle) / (order + 1)
     amplitude = 4 / np.pi * (overdrive / 2 * slope + np.cos(order * angle) / order)
-    return np.asarray((amplitude**2).sum(axis=0) / 2)
+    return np.asarray(((gains[2::2, np.newaxis] * amplitude) ** 2).sum(axis=0) / 2)
 
 
 def overdrive_for_thd(thd_f: float) -> float:

@@ -99,7 +99,17 @@ def tell_kind(record: BenchRecord) -> Kind:
 
 
 def kind_of(course: Course) -> Kind:
-    """Decide the kind of a record from its level's course."""
+    """Decide the kind of a record from its level's course.
+
+    Parameters
+    ----------
+    course : Course
+        As `level_course` gives it.
+
+    Returns
+    -------
+    "steady", "ramp", "burst", "hold" or "idle"
+    """
     if not course.tonal:
         return "idle"
     start, stop = sounding(course.levels)
@@ -118,7 +128,18 @@ def sounding(levels: Real) -> tuple[int, int]:
 
 
 def level_course(record: BenchRecord) -> Course:
-    """Follow the level of a record's loudest output: of several, perhaps only one is driven."""
+    """Follow the level of a record's loudest output: of several, perhaps only one is driven.
+
+    Parameters
+    ----------
+    record : BenchRecord
+        As `lay_on_bench` gives it.
+
+    Returns
+    -------
+    Course
+        Of a record too long to read just for this, of glimpses spread over it.
+    """
     recording = record.recording
     tracks = [record.voltage(output) for output in record.outputs] or [record.tracks[0]]
     hop = max(1, min(round(PIECE_S * recording.rate_hz), recording.n_samples // FEWEST_PIECES))

@@ -1,6 +1,6 @@
 """Where on a ramp clipping begins: the level from which a hard limit would give the distortion that is seen."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +43,12 @@ SOFT_SHARE = 0.5
 BLUR_HALF = 1.0
 """What correcting for the frames' length leaves, times the square of the relative rise within a frame."""
 
+SMEARED = 1.4
+"""What a slope at the band's edge was seen to do to the onset, over the rule of thumb, at most."""
+
+SEEN = 0.5
+"""Gain of the band for the third harmonic from which a clipped wave is told by it."""
+
 GRID = 1 + np.geomspace(1e-5, 1.5, 400)
 
 
@@ -70,7 +76,7 @@ class Onset:
 
 
 def clip_onset(
-    t_s: Real, thd_n: Real, volts: Real, *, frame_s: float, n_cycles: int, highest_harmonic: int
+    t_s: Real, thd_n: Real, volts: Real, *, frame_s: float, n_cycles: int, gains: Real, nearby: Real, edge_hz: float
 ) -> Onset | None:
     """Find the level at which clipping begins.
 
@@ -85,8 +91,13 @@ def clip_onset(
         Length of a frame.
     n_cycles : int
         Cycles a frame.
-    highest_harmonic : int
-        The highest in the measuring band: a narrow band sees less of a clipped wave.
+    gains : Real of shape (n_harmonics,), V/V
+        Of the measuring band for the harmonics 1, 2, 3 ...: a narrow band sees less of a clipped wave, and of a
+        harmonic at its edge a part.
+    nearby : Real of shape (2, n_harmonics), V/V
+        The gains a little lower and a little higher in frequency, as far as a rising harmonic reaches.
+    edge_hz : float > 0, Hz
+        Width of the slope at the band's upper edge.
 
     Returns
     -------
@@ -106,12 +117,25 @@ def clip_onset(
     first = int(under[-1]) + 1
     (over,) = np.nonzero(thd_n[first:] > SPAN * low[first:])
     steep = slice(first, first + int(over[0]) if over.size else thd_n.size)
-    if steep.stop - steep.start < FEWEST_FRAMES or highest_harmonic < 3:
+    if steep.stop - steep.start < FEWEST_FRAMES or gains.size < 3 or gains[2] < SEEN:
         return None
     clipping = np.sqrt(np.maximum(thd_n[steep] ** 2 - floor[steep] ** 2, 0.0))
     per_frame = _drive_slope(t_s, volts, first) * frame_s
-    growth = _growth(clipping, per_frame=per_frame, n_cycles=n_cycles, highest_harmonic=highest_harmonic)
-    return _followed_back(t_s, volts, growth, steep, weights=clipping**NOISE_POWER, per_frame=per_frame)
+    growth = _growth(clipping, per_frame=per_frame, n_cycles=n_cycles, gains=gains)
+    found = _followed_back(t_s, volts, growth, steep, weights=clipping**NOISE_POWER, per_frame=per_frame)
+    edge_half = _edge_half(np.vstack([gains, nearby]), rise_per_s=per_frame / frame_s, edge_hz=edge_hz)
+    return found and replace(found, law_u=float(np.hypot(found.law_u, found.volts * edge_half / np.sqrt(3))))
+
+
+def _edge_half(gains: Real, *, rise_per_s: float, edge_hz: float) -> float:
+    """Say how far a harmonic on the slope at the band's edge moves the onset, relative, of the voltage.
+
+    A slope of so many hertz spreads what it passes over as many seconds' inverse, before and after, as the level rises.
+    """
+    odd = gains[:, 2::2]
+    share = float((odd[:, -1] ** 2 / (odd**2).sum(axis=1)).max())
+    steepness = float(np.sqrt(np.maximum(odd[:, -1] * (1 - odd[:, -1]), 0.0)).max())
+    return SMEARED * share * abs(rise_per_s) * steepness / edge_hz
 
 
 def _floor(thd_n: Real, volts: Real) -> Real | None:
@@ -135,12 +159,12 @@ def _drive_slope(t_s: Real, volts: Real, first: int) -> float:
     return float(np.polyfit(t_s[before] - t_s[first], np.log(np.maximum(volts[before], 1e-300)), 1)[0])
 
 
-def _growth(clipping: Real, *, per_frame: float, n_cycles: int, highest_harmonic: int) -> Real:
+def _growth(clipping: Real, *, per_frame: float, n_cycles: int, gains: Real) -> Real:
     """Voltage of a hard-clipped sine over that at its limit, from its distortion, V/V.
 
     A frame shows the mean of what its peaks lose, two a cycle and each at its own level.
     """
-    residue = clipped_residue(GRID, highest_harmonic=highest_harmonic)
+    residue = clipped_residue(GRID, gains=gains)
     peaks = (np.arange(2 * n_cycles) + 0.5) / (2 * n_cycles) - 0.5
     # as the square root the residue is nearly a power of the excess, which straight lines follow best
     at_peaks = np.interp(GRID[:, np.newaxis] * np.exp(per_frame * peaks), GRID, np.sqrt(residue), left=0.0) ** 2

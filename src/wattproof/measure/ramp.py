@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.dsp import highest_harmonic_in_band
+from wattproof.dsp import UPPER_TRANSITION, band_gain
 from wattproof.errors import MeasureError, Notice, NoToneError, TooFewCyclesError
 from wattproof.measure.findings import Findings, joined
 from wattproof.measure.frames import OutputFrames, ramp_frames
@@ -239,15 +239,27 @@ def power_number(frames: OutputFrames, *, watts: float, reactive: float) -> Unce
     return watts * record.load.resistance_ohm * volts * volts / record.load_resistance(record.load)
 
 
+def _gains(frames: OutputFrames) -> Real:
+    """Give the band's gain for each harmonic, as it is and a quarter of the edge's slope lower and higher; (3, n)."""
+    low_hz, high_hz = frames.band_hz
+    orders_hz = frames.grid.tone_hz * np.arange(1.0, (1 + 2 * UPPER_TRANSITION) * high_hz / frames.grid.tone_hz)
+    away_hz = np.array([[0.0], [-0.25], [0.25]]) * UPPER_TRANSITION * high_hz
+    gains = band_gain(orders_hz + away_hz, low_hz=low_hz, high_hz=high_hz)
+    return gains[:, : np.flatnonzero(gains.any(axis=0))[-1] + 1]
+
+
 def _onset(output: RampOutput) -> tuple[list[Figure], list[Notice]]:
     frames = output.frames
+    gains = _gains(frames)
     onset = clip_onset(
         frames.t_s,
         frames.thd_n,
         frames.volts,
         frame_s=frames.grid.frame_s,
         n_cycles=frames.grid.n_cycles,
-        highest_harmonic=highest_harmonic_in_band(frames.grid.tone_hz, high_hz=frames.band_hz[1]),
+        gains=gains[0],
+        nearby=gains[1:],
+        edge_hz=UPPER_TRANSITION * frames.band_hz[1],
     )
     if onset is None:
         return [], [onset_notice(frames)]
