@@ -111,6 +111,59 @@ def test_four_outputs_bridge_into_two_pairs_with_twice_the_minimum(amplifier, be
         make_run_sheet(amplifier(make_stated(60, 4)), bench(), wishes=SheetWishes(bridged=True))
 
 
+def test_some_outputs_only_are_driven_where_that_is_wished(amplifier, bench, make_stated):
+    thing = amplifier(make_stated(60, 4), outputs=tuple("ABCDE"), minimum_load_ohm=4)
+    sheet = make_run_sheet(thing, bench("AC"), wishes=SheetWishes(outputs=("C", "A"), loads=("4 ohm",)))
+    assert step(sheet, "hold 4 ohm").outputs == ("A", "C")
+    assert not [check for check in sheet.checks if check.state == "refused"]
+    pairs = make_run_sheet(thing, bench("AC"), wishes=SheetWishes(bridged=True))
+    assert step(pairs, "ramp 8 ohm").outputs == ("A", "C")  # E has no partner
+    for wishes in (SheetWishes(outputs=("F",)), SheetWishes(outputs=("B",), bridged=True)):
+        with pytest.raises(SettingsError, match="has no output") as caught:
+            make_run_sheet(thing, bench("AC"), wishes=wishes)
+        assert "--outputs A" in caught.value.hint
+
+
+SENSELESS = {
+    "no output": {"outputs": ()},
+    "no such output": {"outputs": ("Z",)},
+    "no tone": {"tone_hz": None},
+    "no start": {"from_v_rms": None},
+    "falling": {"from_v_rms": 50.0, "to_v_rms": 5.0},
+}
+
+
+@pytest.mark.parametrize("how", SENSELESS)
+def test_an_edited_ramp_that_nobody_could_carry_out_is_refused_with_its_number(amplifier, bench, make_stated, how):
+    thing = amplifier(make_stated(300, 4))
+    sheet = make_run_sheet(thing, bench(), wishes=SheetWishes(loads=("4 ohm",)))
+    steps = tuple(one.model_copy(update=SENSELESS[how]) if one.kind == "ramp" else one for one in sheet.steps)
+    with pytest.raises(SettingsError, match="Step 4 of the run sheet, ramp 4 ohm") as caught:
+        recheck(sheet.model_copy(update={"steps": steps}), thing, bench())
+    assert caught.value.why
+    assert caught.value.hint
+
+
+def test_two_steps_of_one_name_are_refused(amplifier, bench, make_stated):
+    thing = amplifier(make_stated(300, 4))
+    sheet = make_run_sheet(thing, bench(), wishes=SheetWishes(loads=("4 ohm",)))
+    twice = (*sheet.steps, sheet.steps[-1].model_copy(update={"number": 7}))
+    assert "step-name" in [
+        check.code for check in refusals(recheck(sheet.model_copy(update={"steps": twice}), thing, bench()), {})
+    ]
+
+
+def test_no_edit_draws_full_power_wider(amplifier, bench, make_stated):
+    thing = amplifier(make_stated(300, 4))
+    sheet = make_run_sheet(thing, bench(), wishes=SheetWishes(loads=("4 ohm",)))
+    for wider in (None, 1e9):
+        steps = tuple(
+            one.model_copy(update={"limits": one.limits.model_copy(update={"full_power_w": wider})})
+            if one.load else one for one in sheet.steps
+        )  # fmt: skip
+        assert recheck(sheet.model_copy(update={"steps": steps}), thing, bench()).steps == sheet.steps
+
+
 def test_without_any_rating_the_ramp_rises_slowly_from_a_small_level_and_stops_by_the_limits(amplifier, bench):
     sheet = make_run_sheet(amplifier(fuse_a=None, minimum_load_ohm=None), bench())
     ramp = step(sheet, "ramp 4 ohm")

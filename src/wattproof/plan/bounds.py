@@ -77,12 +77,13 @@ def quiet_limits(bench: Bench) -> StepLimits:
     )
 
 
-def held_to(limits: StepLimits, bench: Bench) -> StepLimits:
-    """Draw limits that a person wrote in to the bench's own where they pass them."""
+def held_to(limits: StepLimits, bench: Bench, *, full_power_w: float) -> StepLimits:
+    """Draw limits that a person wrote in to the bench's own, and to what is full power, where they pass them."""
     own = bench.limits
     names = ("load_voltage_v", "load_dc_v", "load_current_a", "supply_current_a", "temperature_c", "full_power_s")
     held: dict[str, object] = {name: _closer(getattr(own, name), getattr(limits, name)) for name in names}
     bands = [band for band in (own.supply_voltage_v, limits.supply_voltage_v) if band is not None]
     if bands:
         held["supply_voltage_v"] = max(band[0] for band in bands), min(band[1] for band in bands)
+    held["full_power_w"] = _closer(limits.full_power_w, full_power_w)
     return limits.model_copy(update=held)

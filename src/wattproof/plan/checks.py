@@ -1,5 +1,6 @@
 """All that is looked at before anything moves: supply, fuse, loads, recorder, generator, tone, limits, claims."""
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from datetime import date
 
@@ -109,12 +110,19 @@ def _limit_checks(driven: Sequence[StepCosts], bench: Bench) -> Iterator[Check]:
 
 def _order_checks(steps: Sequence[Step]) -> Iterator[Check]:
     ramps: set[str] = set()
+    taken = Counter(step.name for step in steps)
     for place, step in enumerate(steps, start=1):
         if step.number != place:
             yield Check(
                 code="step-number", state="refused", step=step.number,
                 message=f"Step {step.number}, {step.name}, stands at place {place}.",
                 hint="Number the steps from 1 in the order in which they are to be done.",
+            )  # fmt: skip
+        if taken[step.name] > 1:
+            yield Check(
+                code="step-name", state="refused", step=step.number,
+                message=f"{taken[step.name]} steps are named {step.name}.",
+                hint="Give every step a name of its own: captures go by it.",
             )  # fmt: skip
         if step.level_from is not None and step.level_from not in ramps:
             yield Check(

@@ -124,10 +124,10 @@ def _power(rating: Rating, steps: Sequence[Step], setting: Setting) -> Budget:
     if rating.load_ohm is not None:
         driven = [step for step in steps if step.load == (load.name if load else None) and step.kind == "ramp"]
         lacking += [] if driven else [f"No step of this sheet drives {rating.load_ohm:g} ohm."]
-    parts, missing = _power_parts(bench, load, setting.amplifier.outputs[0])
+    parts, missing = _power_parts(bench, load, _first_output(steps, setting))
     lacking += missing
     if load is not None and not missing:
-        lacking += _out_of_reach(bench, setting.amplifier.outputs[0], rating, load)
+        lacking += _out_of_reach(bench, _first_output(steps, setting), rating, load)
     follows = setting.amplifier.supply != "regulated" and rating.supply_v is not None
     supply = bench.channel_for("supply_voltage")
     note = ""
@@ -136,6 +136,10 @@ def _power(rating: Rating, steps: Sequence[Step], setting: Setting) -> Budget:
         note = f"Where power follows the square of the supply voltage, its reading adds ±{100 * half:.2g} %."
     relative_u = None if rating.load_ohm is None else _root_sum_square(parts)
     return Budget(relative_u=relative_u, lacking=tuple(lacking), note=note if relative_u is not None else "")
+
+
+def _first_output(steps: Sequence[Step], setting: Setting) -> str:
+    return next((step.outputs[0] for step in steps if step.outputs), setting.amplifier.outputs[0])
 
 
 def _left_out(rating: Rating) -> Iterator[str]:
@@ -187,7 +191,7 @@ def _out_of_reach(bench: Bench, output: str, rating: Rating, load: Load) -> Iter
 
 
 def _efficiency(rating: Rating, steps: Sequence[Step], setting: Setting) -> Budget:
-    bench, output = setting.bench, setting.amplifier.outputs[0]
+    bench, output = setting.bench, _first_output(steps, setting)
     parts, missing = _power_parts(bench, _lowest_load(steps, bench), output)
     for role in ("supply_voltage", "supply_current"):
         if bench.channel_for(role) is None:
@@ -214,8 +218,8 @@ def _direct_u(bench: Bench, role: Role, reading: float) -> float:
     return hypot(channel.scale_u * read, channel.offset_u) / reading
 
 
-def _gain(_: Rating, __: Sequence[Step], setting: Setting) -> Budget:
-    output = setting.amplifier.outputs[0]
+def _gain(_: Rating, steps: Sequence[Step], setting: Setting) -> Budget:
+    output = _first_output(steps, setting)
     channels = [setting.bench.channel_for(role, output) for role in ("load_voltage", "drive_voltage")]
     present = [channel for channel in channels if channel is not None]
     if len(present) < 2:
@@ -233,9 +237,9 @@ def _direct_current(rating: Rating, _: Sequence[Step], setting: Setting) -> Budg
     return Budget(relative_u=relative)
 
 
-def _by_the_floor(rating: Rating, _: Sequence[Step], setting: Setting) -> Budget:
+def _by_the_floor(rating: Rating, steps: Sequence[Step], setting: Setting) -> Budget:
     """Answer for distortion and noise: scales cancel or hardly count, and the recorder's own floor is what limits."""
-    if setting.bench.channel_for("load_voltage", setting.amplifier.outputs[0]) is None:
+    if setting.bench.channel_for("load_voltage", _first_output(steps, setting)) is None:
         return Budget(relative_u=None, lacking=("The load voltage is not recorded.",))
     lacking = _lacks_reference(rating)
     note = "The recorder's own noise and distortion decide how low it can be read: the first step shows them."

@@ -74,7 +74,32 @@ def unlike(loads: Sequence[Load]) -> Iterator[Load]:
             yield load
 
 
+def outputs_wired(amplifier: Amplifier, *, bridged: bool) -> tuple[str, ...]:
+    """Give the outputs as they are wired: pairs stand under their first output's name, and one left over is none."""
+    return amplifier.outputs[0 : len(amplifier.outputs) // 2 * 2 : 2] if bridged else amplifier.outputs
+
+
 def outputs_at_once(amplifier: Amplifier, wishes: SheetWishes) -> Sequence[tuple[str, ...]]:
-    """Give the outputs driven together, group by group: pairs stand under their first output's name when bridged."""
-    outputs = amplifier.outputs[0::2] if wishes.bridged else amplifier.outputs
+    """Give the outputs driven together, group by group.
+
+    Raises
+    ------
+    SettingsError
+        One output is to be bridged, or an output is asked for that there is not.
+    """
+    wired = outputs_wired(amplifier, bridged=wishes.bridged)
+    if not wired:
+        raise SettingsError(
+            "One output alone cannot be bridged.",
+            why=f"{amplifier.maker} {amplifier.model} has the output {amplifier.outputs[0]} only",
+            hint="Leave out --bridged, or list the other outputs in the amplifier file.",
+        )
+    wrong = [output for output in wishes.outputs if output not in wired]
+    if wrong:
+        raise SettingsError(
+            f'{amplifier.maker} {amplifier.model} has no output "{wrong[0]}" to drive.',
+            why=f"its {'pairs go by the names' if wishes.bridged else 'outputs are'} {', '.join(wired)}",
+            hint=f"Write for example --outputs {wired[0]}",
+        )
+    outputs = tuple(output for output in wired if not wishes.outputs or output in wishes.outputs)
     return (outputs,) if wishes.driven == "all" else tuple((output,) for output in outputs)

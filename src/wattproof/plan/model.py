@@ -11,7 +11,7 @@ SCHEMA = 1
 
 
 class _Plain(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class BurstPattern(_Plain):
@@ -63,16 +63,18 @@ class Step(_Plain):
     name: str = Field(description='"ramp 4 ohm": the name its capture goes by')
     kind: StepKind
     load: str | None = Field(default=None, description="name of a load of the bench; null: nothing is driven")
-    load_ohm: float | None = Field(default=None, description="as calibrated")
+    load_ohm: float | None = Field(default=None, gt=0, description="as calibrated")
     outputs: tuple[str, ...] = Field(default=(), description="outputs driven at once")
-    tone_hz: float | None = None
-    from_v_rms: float | None = Field(default=None, description="lowest level, at each output")
-    to_v_rms: float | None = Field(default=None, description="highest level that the step may ask for, at each output")
-    knee_v_rms: float | None = Field(default=None, description="where the output is expected to begin to clip")
+    tone_hz: float | None = Field(default=None, gt=0)
+    from_v_rms: float | None = Field(default=None, gt=0, description="lowest level, at each output")
+    to_v_rms: float | None = Field(
+        default=None, gt=0, description="highest level that the step may ask for, at each output"
+    )
+    knee_v_rms: float | None = Field(default=None, gt=0, description="where the output is expected to begin to clip")
     seconds: float = Field(gt=0, description="at most")
-    fast_db_per_s: float | None = Field(default=None, description="ramp: up to 3 dB below the knee")
-    slow_db_per_s: float | None = Field(default=None, description="ramp: from there on")
-    stop_thd_n: float | None = Field(default=None, description="ramp: ends once THD+N has passed this, V/V")
+    fast_db_per_s: float | None = Field(default=None, gt=0, description="ramp: up to 3 dB below the knee")
+    slow_db_per_s: float | None = Field(default=None, gt=0, description="ramp: from there on")
+    stop_thd_n: float | None = Field(default=None, gt=0, lt=1, description="ramp: ends once THD+N has passed this, V/V")
     burst: BurstPattern | None = None
     level_from: str | None = Field(
         default=None,
@@ -148,7 +150,7 @@ class RunSheet(_Plain):
     energy_j: float = Field(ge=0)
     stepping: Stepping | None = None
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True, allow_inf_nan=False)
 
     def step(self, number: int) -> Step:
         """Give the step of that number.

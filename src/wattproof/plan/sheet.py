@@ -5,12 +5,11 @@ from datetime import date
 
 from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench
-from wattproof.errors import SettingsError
 from wattproof.plan.checks import checks_of
 from wattproof.plan.costs import Setting
 from wattproof.plan.day import Pace, with_rests
 from wattproof.plan.decide import decidable_ratings
-from wattproof.plan.loads import outputs_at_once, planned_loads
+from wattproof.plan.loads import outputs_at_once, outputs_wired, planned_loads
 from wattproof.plan.losses import losses_of
 from wattproof.plan.model import Check, RunSheet, Step, Stepping
 from wattproof.plan.questions import CAUTIONS, questions_for
@@ -47,17 +46,11 @@ def make_run_sheet(
     Raises
     ------
     SettingsError
-        A load that the bench does not have was asked for, or it has none, or one output was to be bridged.
+        A load or an output was asked for that there is not, the bench has no load, or one output was to be bridged.
     RefusedError
-        A load below the amplifier's minimum was asked for by name, without saying that this is meant.
+        A load below the amplifier's minimum was asked for without saying that it is meant, or nothing bounds the power.
     """
     wishes = wishes or SheetWishes()
-    if wishes.bridged and len(amplifier.outputs) < 2:
-        raise SettingsError(
-            "One output alone cannot be bridged.",
-            why=f"{amplifier.maker} {amplifier.model} has the output {amplifier.outputs[0]} only",
-            hint="Leave out --bridged, or list the other outputs in the amplifier file.",
-        )
     setting = Setting(
         amplifier=amplifier,
         bench=bench,
@@ -96,7 +89,7 @@ def recheck(sheet: RunSheet, amplifier: Amplifier, bench: Bench, *, day: date | 
     Raises
     ------
     SettingsError
-        A step wants a load that the bench does not have.
+        A step wants a load or an output that there is not, or levels that no ramp can follow.
     """
     setting = Setting(
         amplifier=amplifier,
@@ -131,11 +124,8 @@ def _groups(setting: Setting, wishes: SheetWishes) -> Iterator[Group]:
 
 def _full_w(groups: Sequence[Group]) -> float:
     """Give the largest power expected of all outputs together, W."""
-    return max(
-        len(outputs_at_once(group.setting.amplifier, SheetWishes(bridged=group.wishes.bridged))[0])
-        * group.power.expected_w
-        for group in groups
-    )
+    count = len(outputs_wired(groups[0].setting.amplifier, bridged=groups[0].wishes.bridged))
+    return max(count * group.power.expected_w for group in groups)
 
 
 def _idle_w(groups: Sequence[Group]) -> float:

@@ -8,6 +8,7 @@ from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench, Load
 from wattproof.plan.bounds import held_to, quiet_limits, step_limits
 from wattproof.plan.costs import Setting, ramp_law
+from wattproof.plan.edited import refuse_senseless
 from wattproof.plan.heat import load_node
 from wattproof.plan.level import FAST_DB_PER_S, SLOW_DB_PER_S
 from wattproof.plan.loads import USUAL_MINIMUM_OHM, minimum_load
@@ -171,13 +172,14 @@ def relooked(step: Step, setting: Setting) -> Step:
     """Reckon the costs of a step that a person may have edited, and hold its limits to the bench's."""
     if step.load is None:
         return step
+    refuse_senseless(step, setting)
     below = minimum_load(setting.amplifier, bridged=setting.bridged) or USUAL_MINIMUM_OHM
     costs = setting.reckoned(step)
     return step.model_copy(
         update={
             "expected": costs.expected,
             "load_ohm": costs.load.resistance_ohm,
-            "limits": held_to(step.limits, setting.bench),
+            "limits": held_to(step.limits, setting.bench, full_power_w=costs.count * costs.power.expected_w / 2),
             "below_minimum": costs.load.resistance_ohm < below * (1 - LIKE_LOADS),
         }
     )

@@ -24,6 +24,8 @@ class SheetWishes:
         Names of the bench's loads to measure; all that the amplifier is allowed when left out.
     below_minimum : bool
         Also loads below the amplifier's rated minimum: it may be destroyed, and the run asks once more.
+    outputs : tuple of str
+        Names of the amplifier's outputs to drive; all when left out. Of bridged pairs the first output's name.
     bridged : bool
         The outputs are wired in pairs, each pair as one bridged output.
     hold_s : float
@@ -44,6 +46,7 @@ class SheetWishes:
 
     loads: tuple[str, ...] = ()
     below_minimum: bool = False
+    outputs: tuple[str, ...] = ()
     bridged: bool = False
     hold_s: float = 30.0
     supply_v: float | None = None
