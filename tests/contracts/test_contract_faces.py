@@ -58,6 +58,7 @@ FACE_ONLY = {
     "demo": {"json", "tell"},  # `tell` is where the task's lines go: the terminal
     "run": {"json", "json_lines", "tell", "operator", "button"},  # who asks, hears and stops: a face
     "bench_check": {"json", "operator"},
+    "bench_floor": {"json", "tell", "operator"},
     "session_figures": {"json", "tell", "budget"},  # another form of the same answer
 }
 

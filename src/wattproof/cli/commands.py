@@ -7,13 +7,14 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from wattproof import tasks
-from wattproof.cli.day_commands import bench_check, plan, run
+from wattproof.cli.day_commands import bench_check, bench_floor, plan, run
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
 
 __all__ = [
     "archive_index",
     "bench_calibrate",
     "bench_check",
+    "bench_floor",
     "demo",
     "measure",
     "plan",
@@ -254,7 +255,8 @@ def schema(name: str | None = None, /) -> None:
     Parameters
     ----------
     name
-        One of read, measure, calibrate, sessions, amplifier, bench, reading; all of them are listed when left out.
+        One of read, measure, plan, run, event, bench-check, bench-floor, calibrate, sessions, amplifier, bench,
+        reading; all of them are listed when left out.
     """
     print(tasks.schema(name))
 

@@ -9,7 +9,7 @@ from cyclopts import Parameter
 from wattproof import tasks
 from wattproof.cli.asking import TerminalOperator, somebody
 from wattproof.cli.day_view import JsonLines, MovingView, PlainView
-from wattproof.cli.show import saved
+from wattproof.cli.show import progress, saved
 
 Wished = Parameter(name="*", group="What the day is to hold")
 
@@ -55,6 +55,45 @@ def bench_check(bench: Path, /, *, json: bool = False) -> None:
     print(found.to_json() if json else found.text())
     if found.failed:
         sys.exit(2)
+
+
+def bench_floor(
+    bench: Path,
+    /,
+    *,
+    seconds: float = 5.0,
+    tone_hz: float = 997.0,
+    level_v_rms: float | None = None,
+    wired: bool = False,
+    json: bool = False,
+) -> None:
+    """Measure the recorder's own noise, with nothing driven, and its distortion, with a tone looped back.
+
+    Parameters
+    ----------
+    bench
+        bench.toml with a [rig].
+    seconds
+        Length of each of the two captures.
+    tone_hz
+        The tone that is looped back.
+    level_v_rms
+        Its level at the generator's output; half of its full scale when left out.
+    wired
+        The loop-back is wired and the amplifier disconnected: nobody needs to be asked.
+    json
+        Print one JSON object instead.
+    """
+    found = tasks.bench_floor(
+        bench,
+        seconds=seconds,
+        tone_hz=tone_hz,
+        level_v_rms=level_v_rms,
+        wired=wired,
+        operator=TerminalOperator() if somebody() else None,
+        tell=progress(),
+    )
+    print(found.to_json() if json else found.table())
 
 
 def run(

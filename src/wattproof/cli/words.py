@@ -8,6 +8,7 @@ COMMANDS = {
     ("plan",): "Plan a bench day: steps, currents, heat and rests, and which ratings this bench can judge.",
     ("run",): "Carry out a bench day: drive, record, watch and measure; or go on with one that was interrupted.",
     ("bench", "check"): "Speak to every part of the rig, and tell all that is wrong at once.",
+    ("bench", "floor"): "Measure what recorder and generator themselves add: noise, and distortion of a loop-back.",
     ("bench", "calibrate"): "Fit a channel's scale and offset from reference readings.",
     ("session", "new"): "Begin a session: one amplifier on one bench.",
     ("session", "add"): "Keep captures in a session, byte for byte.",

@@ -19,6 +19,8 @@ from wattproof.tasks.calibrating import Calibrated, bench_calibrate
 from wattproof.tasks.checking import BenchChecked, PartSaid, bench_check
 from wattproof.tasks.demo import Demonstrated, demo
 from wattproof.tasks.everything import TASKS
+from wattproof.tasks.floored import Floor
+from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.planning import Planned, plan
@@ -50,6 +52,7 @@ __all__ = [
     "FigureSeen",
     "FileAnswers",
     "FileSummaries",
+    "Floor",
     "IndexMade",
     "Live",
     "Measured",
@@ -72,6 +75,7 @@ __all__ = [
     "archive_index",
     "bench_calibrate",
     "bench_check",
+    "bench_floor",
     "demo",
     "measure",
     "plan",

@@ -3,6 +3,7 @@
 from wattproof.tasks.calibrating import bench_calibrate
 from wattproof.tasks.checking import bench_check
 from wattproof.tasks.demo import demo
+from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.measuring import measure
 from wattproof.tasks.planning import plan
 from wattproof.tasks.reading import read
@@ -16,6 +17,7 @@ TASKS = (
     plan,
     run,
     bench_check,
+    bench_floor,
     bench_calibrate,
     session_new,
     session_add,

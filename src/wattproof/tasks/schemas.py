@@ -4,6 +4,8 @@ import json
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from pydantic import TypeAdapter
+
 from wattproof.errors import SettingsError
 
 
@@ -13,7 +15,8 @@ def schema(name: str | None = None) -> str:
     Parameters
     ----------
     name : str or None
-        One of read, measure, calibrate, sessions, amplifier, bench, reading; all names are listed when left out.
+        One of read, measure, plan, run, event, bench-check, bench-floor, calibrate, sessions, amplifier, bench,
+        reading; all names are listed when left out.
 
     Raises
     ------
@@ -33,14 +36,24 @@ def schema(name: str | None = None) -> str:
 def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.amplifier import Amplifier
     from wattproof.bench import Bench, ReadingRow
+    from wattproof.plan import RunSheet
+    from wattproof.run import Event
     from wattproof.tasks.calibrating import Calibrated
+    from wattproof.tasks.checking import BenchChecked
+    from wattproof.tasks.floored import Floor
     from wattproof.tasks.measured import Measured
+    from wattproof.tasks.ran import Ran
     from wattproof.tasks.reading import FileSummaries
     from wattproof.tasks.sessions import SessionsListed
 
     return {
         "read": FileSummaries.model_json_schema,
         "measure": Measured.model_json_schema,
+        "plan": RunSheet.model_json_schema,
+        "run": Ran.model_json_schema,
+        "event": TypeAdapter(Event).json_schema,
+        "bench-check": BenchChecked.model_json_schema,
+        "bench-floor": Floor.model_json_schema,
         "calibrate": Calibrated.model_json_schema,
         "sessions": SessionsListed.model_json_schema,
         "amplifier": Amplifier.model_json_schema,
