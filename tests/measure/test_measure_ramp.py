@@ -17,7 +17,9 @@ CLEAN_RMS_V = LIMIT_V / sqrt(2)
 
 
 @cache
-def ramp(tone_hz=997.0, slope_db_per_s=34.0, seconds=0.75, phase_rad=0.0, noise=0.0, rate_hz=96e3, seed=2031, **more):
+def ramp(tone_hz=997.0, slope_db_per_s=34.0, seconds=0.75, phase_rad=0.0, noise=0.0, rate_hz=None, seed=2031, **more):
+    # a slow bass ramp is long, and 48 kHz hold its 20 kHz as well
+    rate_hz = rate_hz or (96e3 if tone_hz > 200 else 48e3)
     rms = {"load_voltage": CLEAN_RMS_V * noise, "load_current": CLEAN_RMS_V / LOAD_OHM * noise}
     recorder = Recorder(rate_hz=rate_hz, seconds=seconds, noise_rms=rms if noise else {}, seed=seed)
     more.setdefault("start_v_peak", 15.0 if slope_db_per_s < 10 else 4.0)

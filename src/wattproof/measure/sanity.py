@@ -83,7 +83,7 @@ def tone_notices(output: SteadyOutput) -> tuple[Notice, ...]:
         output.frame_tones,
         output=output.output,
         frequency_hz=fit.frequency_hz,
-        thd_n=float(np.sqrt(output.mean_square(output.main, first=2) / output.mean_square(output.main))),
+        residue_rad=float(np.sqrt(output.mean_square(output.main, first=2) / output.mean_square(output.main))),
         noise_rad=output.frame_noise,
     )
     if output.highest_in_band < LOWEST_OF_CLIPPING:

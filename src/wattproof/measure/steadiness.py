@@ -98,7 +98,7 @@ class FrameTones:
 
 
 def steadiness_notices(
-    tones: FrameTones | None, *, output: str, frequency_hz: float, thd_n: float, noise_rad: float
+    tones: FrameTones | None, *, output: str, frequency_hz: float, residue_rad: float, noise_rad: float
 ) -> tuple[Notice, ...]:
     """Tell of a level that moves, and of a frequency that does.
 
@@ -108,8 +108,8 @@ def steadiness_notices(
     output : str
     frequency_hz : float
         Of the tone.
-    thd_n : float, V/V
-        What is read as distortion and noise, over the tone.
+    residue_rad : float, rad
+        What is read as distortion and noise, over the tone: so much wander, r.m.s., would read the same.
     noise_rad : float
         Standard uncertainty of a frame's phase from noise.
     """
@@ -125,7 +125,7 @@ def steadiness_notices(
                 numbers={"swing": swing},
             )
         )
-    if swing < SWITCHED and tones.wander_rad > max(OVER_NOISE * noise_rad, SHARE_OF_RESIDUE * thd_n):
+    if swing < SWITCHED and tones.wander_rad > max(OVER_NOISE * noise_rad, SHARE_OF_RESIDUE * residue_rad):
         told.append(_lost_notice(output) if tones.is_lost else _frequency_notice(tones, output, frequency_hz))
     return tuple(told)
 
