@@ -20,10 +20,8 @@ from wattproof.waveform import Channel
 
 RATE_HZ = 96000.0
 N_TRACKS = 4
-HASTE = 4.0
-"""How much faster than the clock is recorded, so that a second of record takes a quarter of one."""
-
-AT_ONCE = 5
+AT_ONCE = 10
+LIVES_S = (1.3, 2.0)
 CHANNELS = tuple(Channel(name=str(n + 1), unit="FS", full_scale=1.0, step=2.0**-23) for n in range(N_TRACKS))
 
 _spec = importlib.util.spec_from_file_location("archive_faults", Path(__file__).with_name("faults.py"))
@@ -75,23 +73,24 @@ def left_open(archive: Archive, session: Session) -> None:
 
 
 def record_for_ever(root: Path, session_id: str, told: int, *, lengths: list[int]) -> None:
-    """Record takes of these lengths one after the other, saying after each write what has been taken."""
+    """Record takes of these lengths one after the other, saying after each write what has been taken and when."""
     archive = Archive(root / "archive")
     session = archive.open_session(session_id)
     for step in count(1):
-        began, n_samples = time.perf_counter(), 0
+        began, n_samples = time.monotonic(), 0
         with begin(archive, session, step=step) as take:
             while n_samples < lengths[step % len(lengths)]:
                 take.write(codes(n_samples, 1024, seed=step))
                 n_samples += 1024
-                os.write(told, f"{step} {n_samples}\n".encode())
-                time.sleep(max(0.0, began + n_samples / RATE_HZ / HASTE - time.perf_counter()))
+                os.write(told, f"{step} {n_samples} {time.monotonic()}\n".encode())
+                time.sleep(max(0.0, began + n_samples / RATE_HZ - time.monotonic()))
             take.finish()
             os.write(told, f"{step} finished\n".encode())
 
 
 def copies(where: Path, *, with_take: bool = False) -> Callable[[Path], tuple[Archive, Session]]:
     """Prepare one archive, and give what copies it: a copy is not brought to the disk, which takes the time."""
+    where.mkdir(parents=True)
     archive, session, _ = faults.prepared(where)
     if with_take:
         left_open(archive, session)
@@ -106,21 +105,22 @@ def copies(where: Path, *, with_take: bool = False) -> Callable[[Path], tuple[Ar
 
 def kill_recorders(where: Path, *, how_many: int, seed: int) -> None:
     """Kill recorders at random moments, some at once, and leave what each had said beside its archive."""
-    random_, copied = random.Random(seed), copies(where.parent)
+    random_, copied = random.Random(seed), copies(where.with_name(f"{where.name}-first"))
     for batch in range(0, how_many, AT_ONCE):
         children = []
         for number in range(batch, min(batch + AT_ONCE, how_many)):
             root = where / f"{number:02d}"
             lengths = [1 << 40] if number % 2 else [random_.randrange(10_000, 60_000) for _ in range(5)]
-            children.append((root, random_.uniform(0.25, 0.8), _forked(root, copied(root)[1].id, lengths)))
-        began = time.perf_counter()
+            children.append((root, random_.uniform(*LIVES_S), _forked(root, copied(root)[1].id, lengths)))
+        began = time.monotonic()
         for root, life_s, (child, told) in sorted(children, key=lambda one: one[1]):
-            time.sleep(max(0.0, began + life_s - time.perf_counter()))
+            time.sleep(max(0.0, began + life_s - time.monotonic()))
+            died_s = time.monotonic()
             os.kill(child, signal.SIGKILL)
             os.waitpid(child, 0)
             with os.fdopen(told) as pipe:
                 lines = [line.split() for line in pipe.read().splitlines()]
-            (root / "told.json").write_text(json.dumps(lines))
+            (root / "told.json").write_text(json.dumps({"died_s": died_s, "lines": lines}))
 
 
 def _forked(root: Path, session_id: str, lengths: list[int]) -> tuple[int, int]:
@@ -137,7 +137,7 @@ def _forked(root: Path, session_id: str, lengths: list[int]) -> tuple[int, int]:
 
 def die_at_each_step(where: Path, action: str) -> None:
     """Let a child die at each step of recording, or of recovering, until one comes to its end."""
-    copied = copies(where.parent, with_take=action == "recover")
+    copied = copies(where.with_name(f"{where.name}-first"), with_take=action == "recover")
     for number in count(1):
         archive, session = copied(where / f"{number:02d}")
         child = os.fork()

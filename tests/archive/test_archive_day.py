@@ -256,12 +256,14 @@ def test_conducting_begins_with_what_the_run_before_left(bench):
 
 def test_a_void_capture_is_kept_and_the_history_tells_why(bench):
     archive, session = bench
+    assert len(archive.find_figures(name="load_power").figures) == 1
     record = archive.void_capture(session, 1, " the fan stood still ")
     assert record.description.void == "the fan stood still"
     assert archive.captures(session) == (record,)
     assert archive.original_path(session, record).read_bytes() == b"first" * 40
     assert archive.history(session)[-1].did == "voided"
     assert [notice.code for notice in archive.outdated(session, archive.read_figures(session))] == ["figures-outdated"]
+    assert archive.find_figures(name="load_power").figures == ()  # though not measured again yet
     with pytest.raises(ArchiveError, match="cannot be made void"):
         archive.void_capture(session, 1, "")
     assert archive.verify(session) == ()

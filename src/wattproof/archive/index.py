@@ -240,7 +240,8 @@ def _capture_rows(entry: Entry) -> list[dict[str, Any]]:
 
 
 def _figure_rows(entry: Entry) -> list[dict[str, Any]]:
-    measured = entry.figures.captures if entry.figures else ()
+    void = {capture.number for capture in entry.captures if capture.description.void is not None}
+    measured = [c for c in entry.figures.captures if c.number not in void] if entry.figures else []
     found = [(c.number, figure) for c in measured for result in c.results for figure in result.figures]
     kept = {"name", "output", "value", "u", "unit", "k95", "conditions", "origin"}
     return [
