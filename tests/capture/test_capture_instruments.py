@@ -216,6 +216,21 @@ def test_off_while_it_is_being_switched_on_wins(table, supply_server, made):
     assert not table.is_on
 
 
+def test_off_just_before_the_output_is_closed_keeps_it_open(table, supply_server, made, monkeypatch):
+    supply = supply_of(supply_server, made)
+    prepare = supply._prepare
+
+    def prepare_and_be_stopped(*words):
+        prepare(*words)
+        supply.off()
+
+    monkeypatch.setattr(supply, "_prepare", prepare_and_be_stopped)
+    with pytest.raises(RigError, match="told to switch off while"):
+        supply.on(14.4, limit_a=20.0)
+    assert "OUTPut ON" not in supply_server.heard
+    assert not table.is_on
+
+
 def test_the_watchdog_opens_the_output_when_the_program_is_killed(table, supply_server):
     """The program is killed without a chance to say anything: its supply must open within its watchdog's time."""
     code = f"""
