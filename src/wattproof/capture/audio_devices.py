@@ -64,7 +64,7 @@ def portaudio() -> Any:  # noqa: ANN401 - a module without types
             "The audio interface cannot be spoken to: PortAudio is missing.",
             why=str(error),
             hint="Install it: apt install libportaudio2 (Debian, Ubuntu), brew install portaudio (macOS). On Windows "
-            "it comes with sounddevice: pip install --force-reinstall sounddevice.",
+            "it comes with the Python package sounddevice: install that again.",
         ) from error
     return sounddevice
 
