@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 
 import wattproof
+from wattproof.bench import PartSettings
 from wattproof.capture import Driver, parse_instrument, read_instrument
 from wattproof.capture.instrument import Ask, AskState, ErrorQueue
+from wattproof.capture.supply import WiredSupply
 from wattproof.errors import FileMissingError, SettingsError, WireError
 from wattproof.testing import exchange
 
@@ -276,6 +278,20 @@ def test_another_instrument_at_the_address_is_told_and_let_go_of():
     assert 'it says "SALT MARSH,9"' in caught.value.why
     with exchange([("*IDN?", "Bog Myrtle,9")]) as wire:
         assert Driver(wire, words).identity == "Bog Myrtle,9"
+
+
+def test_a_supply_of_few_words_is_fed_and_opened():
+    text = SUPPLY.replace("[supply]", '[supply]\nwatchdog = "WD {watchdog_s:.0f}"\nfeed = "KICK"')
+    words = parsed(text.replace('kind = "supply"', 'kind = "supply"\nidentity = ""'))
+    said = ["OUTP 0", "WD 2", "VOLT 14.40", "OUTP 1", "KICK", "KICK", "OUTP 0", "OUTP 0"]
+    with exchange([(line, None) for line in said]) as wire:
+        supply = WiredSupply(Driver(wire, words), words.supply, PartSettings(watchdog_s=2))
+        supply.on(14.4, limit_a=None)
+        supply.alive()
+        supply.alive()
+        supply.off()
+        supply.alive()
+        supply.close()
 
 
 def test_what_is_said_first_and_last():

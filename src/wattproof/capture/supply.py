@@ -1,5 +1,6 @@
 """A supply that is spoken to: its own limits first, then the output; off from any thread, within a stated time."""
 
+import math
 import threading
 import time
 
@@ -58,11 +59,13 @@ class WiredSupply:
                 why="the bench file says watchdog_s, the instrument's file has no watchdog commands",
                 hint="Write watchdog under [supply] in the instrument's file, or delete watchdog_s.",
             )
-        if seconds < _FEED_S:
+        settle_s = self._driver.words.settle_s
+        least_s = math.ceil(10 * (_FEED_S + settle_s)) / 10
+        if seconds < least_s:
             raise RigError(
                 f"A watchdog of {seconds:g} s would bite while the bench is well.",
-                why="it is fed about twice a second",
-                hint=f"Write watchdog_s = {_FEED_S:g} or more.",
+                why=f"it is fed about twice a second, and not while the supply settles for {settle_s:g} s",
+                hint=f"Write watchdog_s = {least_s:g} or more.",
             )
 
     def on(self, volts: float, *, limit_a: float | None) -> None:
@@ -125,6 +128,7 @@ class WiredSupply:
         until = time.monotonic() + _RISE_S
         while abs((seen_v := self._driver.number(words.volts)) - volts) > _NEAR * volts:
             self._refuse_if_stopped()
+            self._driver.say(*words.feed, checked=False)
             if time.monotonic() > until or seen_v > volts * (1 + _NEAR):
                 raise self._disobeyed(f"set to {volts:g} V it measures {seen_v:g} V after {_RISE_S:g} s at most")
             time.sleep(0.05)
@@ -231,11 +235,12 @@ class WiredSupply:
         if len(has) == 3:
             return PartCheck(part="own limits", state="good", said=", ".join(has))
         lacks = [name for name in ("current limit", "over-voltage", "watchdog") if name not in has]
+        alone = ": nothing opens it when this program dies" if "watchdog" in lacks else ""
         return PartCheck(
             part="own limits",
             state="doubtful",
             said=", ".join(has) or "none",
-            why=f"it is not given its {', '.join(lacks)}: what opens it when this program dies is missing",
+            why=f"it is not given its {', '.join(lacks)}{alone}",
             hint="Write set_limit, over_voltage and watchdog in its file and watchdog_s in the bench file, where it "
             "has them; have a hardware stop in any case.",
         )
