@@ -11,7 +11,7 @@ class PartSettings(Part):
     """A supply, a load or a meter of the rig: wired (SCPI), worked by a person, or simulated with the rest."""
 
     kind: Literal["manual", "scpi", "simulated"] = Field(default="manual", examples=["scpi"])
-    name: Words = Field(default="", validate_default=False, description="for messages", examples=["bench supply"])
+    name: str = Field(default="", description="for messages", examples=["bench supply"])
     address: Words | None = Field(
         default=None, description="VISA address", examples=["TCPIP::192.168.1.20::5025::SOCKET"]
     )
