@@ -88,7 +88,7 @@ PTARMIGAN_350 = AmplifierParts(
     ),
     protection=Protection(foldback_c=55.0, foldback_per_k=0.03, shutdown_c=95.0, restart_c=70.0),
     idle_a=0.8,
-    bodies=Bodies(inner_j_per_k=25.0, outer_j_per_k=46.0, between_k_per_w=0.2, outside_k_per_w=1.1),
+    bodies=Bodies(inner_j_per_k=10.0, outer_j_per_k=36.0, between_k_per_w=0.2, outside_k_per_w=1.2),
 )
 """Makes its rating cold; half a minute later its protection has turned it down."""
 

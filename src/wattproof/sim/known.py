@@ -14,7 +14,7 @@ from wattproof.sim.engine import Engine, Happened
 from wattproof.sim.heat import Bodies, Rises
 from wattproof.sim.loads import Resistor
 from wattproof.sim.parts import AmplifierParts, Feed
-from wattproof.sim.simulated_bench import SimulatedBench
+from wattproof.sim.simulated_bench import START_S, SimulatedBench
 
 Samples = NDArray[np.float64]
 
@@ -22,10 +22,11 @@ TONE_HZ = 47.0
 SUPPLY_V = 14.4
 BAND_HZ = 20000.0
 _CYCLE_SAMPLES = 2048
-_SETTLE_CYCLES, _CYCLES = 8, 4
+_SETTLE_CYCLES, _CYCLES = 4, 2
 _ROCK = Bodies(inner_j_per_k=1e15, outer_j_per_k=1e15, between_k_per_w=1.0, outside_k_per_w=1.0)
 """Bodies that no power warms: a steady state is one of given temperatures."""
-_SMALL_V_RMS = 0.1
+SMALL_V_RMS = 0.2
+"""A level at which nothing clips."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -120,7 +121,7 @@ def at_thd(
     def excess(log_drive: float) -> float:
         return log(steady_state(parts, loads, drive_v_rms=float(np.exp(log_drive)), supply_v=supply_v).thd / thd)
 
-    drive_v_rms = float(np.exp(brentq(excess, log(0.4), log(8.0), xtol=1e-7)))
+    drive_v_rms = float(np.exp(brentq(excess, log(0.5), log(5.0), xtol=1e-5)))
     return drive_v_rms, steady_state(parts, loads, drive_v_rms=drive_v_rms, supply_v=supply_v)
 
 
@@ -137,9 +138,9 @@ def truth_of(name: str) -> Mapping[str, Mapping[str, float]]:
     Returns
     -------
     mapping
-        For "idle": ``idle_current``. For the name of each load of its bench: ``power_at_thd_1``, ``power_at_thd_10``,
-        ``drive_v_rms_at_thd_1``, ``gain`` (small signal), and at 1 % ``efficiency``, ``supply_voltage``,
-        ``supply_current``. Of the first output, where there are several.
+        For "idle": ``idle_current``. For the name of each load of its bench: ``power_at_thd_1``, ``power_at_thd_10``
+        with the levels at which they are reached, ``gain`` at 0.2 V r.m.s., and at 1 % ``efficiency``,
+        ``supply_voltage``, ``supply_current``. Of the first output, where there are several.
     """
     parts, loads = parts_of(name), true_loads(name)
     first = next(iter(loads.values()))
@@ -151,12 +152,13 @@ def truth_of(name: str) -> Mapping[str, Mapping[str, float]]:
 
 def _figures(parts: AmplifierParts, loads: Sequence[Resistor]) -> dict[str, float]:
     drive_v_rms, one = at_thd(parts, loads, 0.01)
-    _, ten = at_thd(parts, loads, 0.10)
+    ten_v_rms, ten = at_thd(parts, loads, 0.10)
     return {
         "power_at_thd_1": one.load_power[0],
         "power_at_thd_10": ten.load_power[0],
         "drive_v_rms_at_thd_1": drive_v_rms,
-        "gain": steady_state(parts, loads, drive_v_rms=_SMALL_V_RMS).gain,
+        "drive_v_rms_at_thd_10": ten_v_rms,
+        "gain": steady_state(parts, loads, drive_v_rms=SMALL_V_RMS).gain,
         "efficiency": one.efficiency,
         "supply_voltage": one.supply_voltage,
         "supply_current": one.supply_current,
@@ -172,7 +174,7 @@ def held_power(
     supply_v: float = SUPPLY_V,
     hottest_k: float = 90.0,
 ) -> tuple[Samples, Samples]:
-    """Give the first output's power against the time of a hold that begins cold.
+    """Give the first output's power against the time of a hold that begins a second after switching on, cold.
 
     Steady states at some temperatures give heat and power in between; the four bodies' differential equations are left
     to a general solver.
@@ -193,7 +195,7 @@ def held_power(
     from scipy.interpolate import RegularGridInterpolator
 
     fold_k = parts.protection.foldback_c - 21.0
-    device_k = np.unique([*np.linspace(0.0, hottest_k, 7), *(fold_k + np.linspace(0.0, 15.0, 6))])
+    device_k = np.unique([*np.linspace(0.0, hottest_k, 7), *(fold_k + np.linspace(0.0, 10.0, 11))])
     load_k = np.array([0.0, 80.0])
     states = [
         [steady_state(parts, loads, drive_v_rms=drive_v_rms, supply_v=supply_v, device_rise_k=d, load_rise_k=r)
@@ -204,12 +206,14 @@ def held_power(
     at = RegularGridInterpolator((device_k, load_k), table, bounds_error=False, fill_value=None)
     ours, theirs = parts.bodies, loads[0].bodies
 
-    def rates(_t: float, x: Samples) -> list[float]:
-        heat_w, load_w = at([[x[0], x[2]]])[0]
+    idle_w = steady_state(parts, loads, drive_v_rms=0.0, supply_v=supply_v).heat
+
+    def rates(t_s: float, x: Samples) -> list[float]:
+        heat_w, load_w = at([[x[0], x[2]]])[0] if t_s >= 0 else (idle_w, 0.0)
         return [*_flows(ours, heat_w, x[0], x[1]), *_flows(theirs, load_w, x[2], x[3])]
 
     times_s = np.linspace(0.0, seconds, 1 + round(20 * seconds))
-    solved = solve_ivp(rates, (0.0, seconds), np.zeros(4), t_eval=times_s, rtol=1e-7, atol=1e-6, max_step=0.5)
+    solved = solve_ivp(rates, (-START_S, seconds), np.zeros(4), t_eval=times_s, rtol=1e-6, atol=1e-5, max_step=0.25)
     return times_s, at(np.column_stack([solved.y[0], solved.y[2]]))[:, 1]
 
 

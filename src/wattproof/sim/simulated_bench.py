@@ -29,6 +29,7 @@ LOUDSPEAKERS = {
     "vented": Loudspeaker(alpha=0.8, fb_hz=33.0),
 }
 START_S = 1.0
+"""The amplifier is given this long to start once the supply is switched on, seconds."""
 
 
 class _Due(NamedTuple):
