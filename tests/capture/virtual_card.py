@@ -15,8 +15,9 @@ from ctypes.util import find_library
 from pathlib import Path
 
 RATE_HZ = 96000
-ATTEMPTS = 3
-"""On a busy machine the driver reports samples that were lost, and whoever conducts takes the capture again."""
+ATTEMPTS = 5
+"""On a busy machine the driver reports that samples were lost, or nobody was quick enough to conduct; whoever conducts
+takes such a capture again."""
 
 SERVER = "load-module module-native-protocol-unix auth-anonymous=1 socket={socket}\n"
 SINK = "load-module module-null-sink sink_name={name} rate=96000 channels=2 format=float32le\n"
@@ -167,27 +168,31 @@ def rising(seconds=1.0):
     )  # fmt: skip
 
 
-def played(card, make, watch=None, each=lambda block: None):
-    """Play as a conductor does: a capture that failed is taken again. Gives the take, its samples, the failures."""
+def played(card, make, *, watch=guard_for, each=lambda: lambda block: None, wanted=None):
+    """Play as a conductor does: a capture that failed is taken again. Gives the take, its samples, the failures.
+
+    `each` makes what is done at every block; `wanted` is the trip that is meant to come.
+    """
     import numpy as np
 
     from wattproof.errors import CaptureFailedError
 
     failures = []
-    for attempt in range(1, ATTEMPTS + 1):
+    while True:
         try:
-            take = card.play(make(), watch() if watch else guard_for(card), on_trip=lambda: None)
-            blocks = []
+            take = card.play(make(), watch(card), on_trip=lambda: None)
+            at_block, samples = each(), [np.empty((0, 2))]
             with take:
                 for block in take:
-                    blocks.append(block)
-                    each(block)
-            return take, np.concatenate([np.empty((0, 2)), *(block.samples for block in blocks)]), failures
+                    samples.append(block.samples)
+                    at_block(block)
+            if take.trip is None or take.trip.code in {wanted, None} or len(failures) + 1 == ATTEMPTS:
+                return take, np.concatenate(samples), failures
+            failures.append(take.trip.message)
         except CaptureFailedError as error:
             failures.append(error.why)
-            if attempt == ATTEMPTS:
+            if len(failures) == ATTEMPTS:
                 raise
-    raise AssertionError
 
 
 def play_ramp(folder):
@@ -231,14 +236,33 @@ def loud_samples(folder):
 
     track = np.fromfile(folder / "sink.raw", dtype="<f4")[::2]
     loud = np.flatnonzero(abs(track) > 0.011)
-    return int(loud[-1] - loud[0] + 1) if len(loud) else 0
+    begins = np.flatnonzero(np.diff(loud, prepend=-RATE_HZ) > 0.1 * RATE_HZ)  # of the last play, if one was repeated
+    return int(loud[-1] - loud[begins[-1]] + 1) if len(loud) else 0
+
+
+def once(start, do):
+    """Do something when the capture has come to a sample."""
+    done = []
+
+    def at_block(block):
+        if block.start >= start and not done:
+            done.append(1)
+            do()
+
+    return at_block
+
+
+def freeze():
+    time.sleep(1.5)
 
 
 def play_trip(folder):
     """A ramp that runs into the guard."""
     card = recorder()
     with sink_recorded(folder):
-        take, record, _ = played(card, lambda: rising(3.0), lambda: guard_for(card, load_voltage_v=4.0))
+        take, record, _ = played(
+            card, lambda: rising(3.0), watch=lambda card: guard_for(card, load_voltage_v=4.0), wanted="load-voltage"
+        )
     sample = take.trip.sample
     return {
         "code": take.trip.code,
@@ -252,15 +276,8 @@ def play_trip(folder):
 
 def play_frozen(folder):
     """A conductor that freezes in the middle of a long ramp."""
-    slept = []
-
-    def freeze(block):
-        if block.start > 4800 and not slept:
-            slept.append(1)
-            time.sleep(1.5)
-
     with sink_recorded(folder):
-        take, _, _ = played(recorder(), lambda: rising(6.0), each=freeze)
+        take, _, _ = played(recorder(), lambda: rising(6.0), each=lambda: once(1000, freeze), wanted="conductor-silent")
     return {"code": take.trip.code, "delay": take.delay_samples, "loud": loud_samples(folder)}
 
 
@@ -268,14 +285,13 @@ def play_gone(folder):
     """The card stops in the middle, as an unplugged one does."""
     stopped = []
 
-    def unplug(block):
-        if block.start > 9600 and not stopped:
-            stopped.append(time.monotonic())
-            subprocess.run(["pactl", "suspend-sink", folder.name, "1"], check=True)
+    def unplug():
+        stopped.append(time.monotonic())
+        subprocess.Popen(["pactl", "suspend-sink", folder.name, "1"])  # waiting for it would be silence of another kind
 
     try:
-        take, _, _ = played(recorder(), lambda: rising(6.0), each=unplug)
-        return {"code": take.trip.code, "seconds": time.monotonic() - stopped[0]}
+        take, _, _ = played(recorder(), lambda: rising(6.0), each=lambda: once(9600, unplug), wanted="stream-stalled")
+        return {"code": take.trip.code, "seconds": time.monotonic() - stopped[-1]}
     finally:
         subprocess.run(["pactl", "suspend-sink", folder.name, "0"], check=True)
 

@@ -104,13 +104,19 @@ class AudioStream:
         RigError
             No block came at all.
         CaptureFailedError
-            Blocks are still lost or late after seconds.
+            Blocks are still lost or late after seconds, or the sound system has given up.
         """
         until_s = time.monotonic() + PATIENCE_S
         while time.monotonic() < until_s:
             since_s = self._steady_from_s
             if since_s is not None and self._last_s - since_s > STEADY_S:
                 return
+            if not self._stream.active:
+                raise CaptureFailedError(
+                    "The sound system has ended the stream as it began.",
+                    why="It says no more than that; a busy machine and an interface that was unplugged look alike.",
+                    hint="Take it again; look at the interface's cable if that does not help.",
+                )
             time.sleep(0.01)
         if self._steady_from_s is None:
             raise RigError(
