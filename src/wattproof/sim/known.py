@@ -14,7 +14,7 @@ from wattproof.sim.engine import Engine, Happened
 from wattproof.sim.heat import Bodies, Rises
 from wattproof.sim.loads import Resistor
 from wattproof.sim.parts import AmplifierParts, Feed
-from wattproof.sim.simulated_bench import START_S, SimulatedBench
+from wattproof.sim.simulated_bench import SimulatedBench
 
 Samples = NDArray[np.float64]
 
@@ -171,10 +171,11 @@ def held_power(
     *,
     drive_v_rms: float,
     seconds: float,
+    began: Rises,
     supply_v: float = SUPPLY_V,
     hottest_k: float = 90.0,
 ) -> tuple[Samples, Samples]:
-    """Give the first output's power against the time of a hold that begins a second after switching on, cold.
+    """Give the first output's power against the time of a hold.
 
     Steady states at some temperatures give heat and power in between; the four bodies' differential equations are left
     to a general solver.
@@ -183,6 +184,8 @@ def held_power(
     ----------
     seconds : float > 0
         How far it goes.
+    began : Rises
+        How warm the amplifier is when it begins; the load is cold.
     hottest_k : float
         Highest rise of the devices that is prepared for.
 
@@ -206,14 +209,13 @@ def held_power(
     at = RegularGridInterpolator((device_k, load_k), table, bounds_error=False, fill_value=None)
     ours, theirs = parts.bodies, loads[0].bodies
 
-    idle_w = steady_state(parts, loads, drive_v_rms=0.0, supply_v=supply_v).heat
-
-    def rates(t_s: float, x: Samples) -> list[float]:
-        heat_w, load_w = at([[x[0], x[2]]])[0] if t_s >= 0 else (idle_w, 0.0)
+    def rates(_t_s: float, x: Samples) -> list[float]:
+        heat_w, load_w = at([[x[0], x[2]]])[0]
         return [*_flows(ours, heat_w, x[0], x[1]), *_flows(theirs, load_w, x[2], x[3])]
 
+    cold = [began.inner_k, began.outer_k, 0.0, 0.0]
     times_s = np.linspace(0.0, seconds, 1 + round(20 * seconds))
-    solved = solve_ivp(rates, (-START_S, seconds), np.zeros(4), t_eval=times_s, rtol=1e-6, atol=1e-5, max_step=0.25)
+    solved = solve_ivp(rates, (0.0, seconds), cold, t_eval=times_s, rtol=1e-6, atol=1e-5, max_step=0.25)
     return times_s, at(np.column_stack([solved.y[0], solved.y[2]]))[:, 1]
 
 
