@@ -121,6 +121,12 @@ def test_losses_meet_the_efficiency_at_full_power_and_the_idle_power_at_none(swi
     assert (losses.supply_w(powers) >= powers).all()
 
 
+def test_a_switched_stage_loses_half_with_the_current_and_half_with_its_square():
+    losses = Losses(full_w=400.0, efficiency=0.8, idle_w=20.0, switched=True)
+    lost_w = [losses.supply_at(w) - w for w in (0.0, 100.0, 400.0)]
+    assert lost_w == pytest.approx([20.0, 20.0 + 80.0 * (0.5 + 0.25) / 2, 100.0])
+
+
 def test_a_class_b_stage_draws_half_its_current_at_a_quarter_of_its_power():
     losses = Losses(full_w=400.0, efficiency=0.785, idle_w=0.0, switched=False)
     assert losses.supply_at(100.0) == pytest.approx(losses.supply_at(400.0) / 2)

@@ -4,9 +4,10 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from wattproof.amplifier import clean_power, is_loud
 from wattproof.bench import Bench, Limits, Load
 from wattproof.errors import RefusedError
-from wattproof.plan.powers import at_load, clean_power, is_loud, output_power
+from wattproof.plan.powers import at_load, output_power
 from wattproof.testing import clipped_power, overdrive_at
 
 ONE_PERCENT = clipped_power(overdrive_at(0.01))
