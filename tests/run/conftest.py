@@ -98,8 +98,7 @@ class SmallRig:
         self.said.append("close")
 
 
-@pytest.fixture
-def small_bench():
+def a_small_bench():
     return Bench(
         name="small",
         channels=wire(*ROLES, scale_u=0.001),
@@ -108,6 +107,18 @@ def small_bench():
         limits=Limits(load_voltage_v=90, load_dc_v=5, supply_voltage_v=(10, 16), supply_current_a=100),
         rig=RigSettings(kind="simulated", sample_rate_hz=RATE_HZ, drive_v_full_scale=5.0),
     )
+
+
+def new_session(archive, bench):
+    amplifier = Amplifier(maker="Saltmarsh & Daughter", model="Small 1")
+    return archive.new_session(
+        amplifier=amplifier, bench=bench, amplifier_toml=None, bench_toml=None, started=datetime.now(UTC)
+    )
+
+
+@pytest.fixture
+def small_bench():
+    return a_small_bench()
 
 
 @pytest.fixture
@@ -122,10 +133,7 @@ def archive(tmp_path):
 
 @pytest.fixture
 def session(archive, small_bench):
-    amplifier = Amplifier(maker="Saltmarsh & Daughter", model="Small 1")
-    return archive.new_session(
-        amplifier=amplifier, bench=small_bench, amplifier_toml=None, bench_toml=None, started=datetime.now(UTC)
-    )
+    return new_session(archive, small_bench)
 
 
 EXPECTED = {

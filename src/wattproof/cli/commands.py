@@ -261,16 +261,18 @@ def schema(name: str | None = None, /) -> None:
     print(tasks.schema(name))
 
 
-def demo(*, folder: Path | None = None, json: bool = False) -> None:
-    """Run the whole job on sample captures of a made-up amplifier: read, measure, keep, page.
+def demo(*, folder: Path | None = None, samples_only: bool = False, json: bool = False) -> None:
+    """Run the whole job: captures read, kept and measured; then five bench days carried out on a simulated bench.
 
     Parameters
     ----------
     folder
         Where to put samples, archive and pages; ./demo-output when left out.
+    samples_only
+        Leave the bench days out: a few seconds instead of a minute or two.
     json
         Print one JSON object instead.
     """
-    shown = tasks.demo(folder=folder, tell=None if json else print)
+    shown = tasks.demo(folder=folder, samples_only=samples_only, tell=None if json else print)
     if json:
         print(shown.model_dump_json(indent=2))

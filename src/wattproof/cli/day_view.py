@@ -15,8 +15,6 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 60, 8
 TIMES_A_SECOND = 8
-LINES_KEPT = 10
-"""Lines of figures of the steps before that stay in sight."""
 
 
 @dataclass
@@ -61,12 +59,13 @@ class DayState:
         if step is None or begun is None:
             return [name, ""]
         again = f", attempt {step.attempt}" if step.attempt > 1 else ""
-        return [name, f"step {step.number} of {begun.steps}: {step.name}{again}", ""]
+        over = " is over" if self.resting is not None else ""
+        return [name, f"step {step.number} of {begun.steps}: {step.name}{again}{over}", ""]
 
     def _flow(self) -> list[str]:
         live, step = self.live, self.step
         if live is None or step is None:
-            return ["no drive", ""]
+            return ["the drive is muted" if self.resting is not None else "no drive yet", ""]
         if live.supply_w is None or live.output_w is None:
             into = "not recorded" if live.output_w is None else f"{live.output_w:.4g} W"
             return [f"into the load {into}; the supply's power is not recorded", ""]
@@ -85,6 +84,7 @@ class DayState:
         distortion = "" if live is None or live.thd_n is None else f"THD+N {100 * live.thd_n:.3g} %   "
         level = "" if live is None or live.output_v_rms is None else f"output {live.output_v_rms:.4g} V r.m.s.   "
         slow = "slow part of the ramp" if live is not None and live.slow else ""
+        slow = "looking for the gain" if live is not None and live.searching else slow
         lines = [f"{distortion}{level}{slow}".rstrip(), ""]
         if not self.curve_name:
             return lines
@@ -95,12 +95,15 @@ class DayState:
         live = self.live
         if live is None:
             return []
-        left = (
-            "" if live.full_power_left_s is None else f", {live.full_power_left_s:.1f} s left before the guard stops it"
+        most = (
+            "" if live.full_power_left_s is None else f"; the guard stops it after {live.full_power_left_s:.1f} s more"
         )
-        drawn = "" if live.energy_j is None else f"; {live.energy_j / 1000:.2f} kJ drawn"
-        hot = "" if live.temperature_c is None else f"; {live.temperature_c:.1f} °C"
-        return [f"{live.t_s:.1f} s into the step; at full power {live.full_power_s:.1f} s{left}{drawn}{hot}"]
+        drawn = "" if live.energy_j is None else f", {live.energy_j / 1000:.2f} kJ drawn"
+        hot = "" if live.temperature_c is None else f", {live.temperature_c:.1f} °C"
+        return [
+            f"{live.t_s:.1f} s into the step{drawn}{hot}",
+            f"at full power for {live.full_power_s:.1f} s{most}",
+        ]
 
     def _next(self) -> str:
         if self.resting is not None:
@@ -138,7 +141,7 @@ class MovingView:
         from rich.panel import Panel
         from rich.text import Text
 
-        return Panel(Text("\n".join(self._state.lines())), expand=False, width=min(self._console.width, WIDTH + 36))
+        return Panel(Text("\n".join(self._state.lines())), width=min(self._console.width, WIDTH + 20))
 
     @contextmanager
     def running(self) -> Iterator[None]:

@@ -73,6 +73,8 @@ def _place(value: float, low: float, high: float, n_dots: int) -> int:
 def _dots(points: Sequence[tuple[float, float]], *, most_w: float, width: int, height: int) -> list[str]:
     field = [[BRAILLE] * width for _ in range(height)]
     for power_w, thd_n in points:
+        if power_w < most_w / 10**DECADES_OF_POWER:
+            continue
         across = 2 * width - 1 - _place(power_w, most_w / 10**DECADES_OF_POWER, most_w, 2 * width)
         down = _place(thd_n, THD_FROM, THD_TO, 4 * height)
         field[down // 4][across // 2] |= DOTS[down % 4][across % 2]

@@ -58,6 +58,7 @@ class Live(_Event):
     full_power_left_s: float | None = None
     energy_j: float | None = None
     slow: bool = Field(default=False, description="the ramp has reached its slow part")
+    searching: bool = Field(default=False, description="a search for the gain, of which no capture is kept")
 
 
 class FigureSeen(_Event):

@@ -135,7 +135,9 @@ def play(
         The interface is gone; what came is kept by the next recovery.
     """
     guard = guard_for(stage, step, tone_hz=tone_hz)
-    watching = _Watching(stage, step, drive, outputs=outputs, tone_hz=tone_hz, control=control)
+    watching = _Watching(
+        stage, step, drive, outputs=outputs, tone_hz=tone_hz, control=control, searching=keeping is None
+    )
     if keeping is None:
         with stage.button.over(guard), stage.rig.play(drive, guard) as take:
             watching.follow(take, None, None)
@@ -215,7 +217,9 @@ class _Watching:
         outputs: tuple[str, ...],
         tone_hz: float | None,
         control: Control | None,
+        searching: bool,
     ) -> None:
+        self._searching = searching
         self._stage, self._step, self._drive, self._control = stage, step, drive, control
         self._rate_hz = stage.rig.rate_hz
         self._meter = LiveMeter(
@@ -284,4 +288,5 @@ class _Watching:
             full_power_left_s=None if most_s is None else max(0.0, most_s - self._full_s),
             energy_j=None if frame.supply_w is None else self._energy_j,
             slow=seen.slow,
+            searching=self._searching,
         )

@@ -172,7 +172,15 @@ def _taken_up(
         )
     said = {**store.answers(found), **answers_said(answers, planned)}
     folder = found.folder if bench is None else bench.parent
-    return _Day(amplifier=found.amplifier, bench=found.bench, sheet=planned, answers=said, folder=folder, session=found)
+    return _Day(
+        amplifier=found.amplifier, bench=_as_written(found), sheet=planned, answers=said, folder=folder, session=found
+    )
+
+
+def _as_written(session: "Session") -> Bench:
+    """Give the bench of the file that was kept: what a person left out of it is not the same as what stands there."""
+    kept = session.folder / "bench.toml"
+    return parse_bench(text_of(kept), file=kept.name) if kept.is_file() else session.bench
 
 
 def _another(what: str, path: Path, session: str) -> RefusedError:
