@@ -64,6 +64,19 @@ def guard_factor(figure: Quantity, rule: Rule) -> float:
     return float(norm.ppf(rule.confidence) if figure.dof is None else t.ppf(rule.confidence, figure.dof))
 
 
+def nearest_limit(figure: Quantity, claimed: float, sense: Sense, *, tolerance: float = ABOUT) -> float:
+    """Give the limit that a figure has to keep away from: the rating, or the nearer edge of what it may be about."""
+    if sense != "about":
+        return claimed
+    half = tolerance * abs(claimed)
+    return claimed + half if figure.value >= claimed else claimed - half
+
+
+def wanted_u(figure: Quantity, claimed: float, sense: Sense, rule: Rule) -> float:
+    """Give the largest standard uncertainty at which this value would decide a rating of any sense, its unit."""
+    return largest_deciding_u(figure, nearest_limit(figure, claimed, sense), rule)
+
+
 def largest_deciding_u(figure: Quantity, claimed: float, rule: Rule) -> float:
     """Give the largest standard uncertainty at which this value would still decide a one-sided rating, its unit."""
     return abs(figure.value - claimed) / guard_factor(figure, rule)

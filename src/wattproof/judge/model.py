@@ -32,6 +32,17 @@ class Reading(_Plain):
     factor: float = Field(
         default=1.0, gt=0, description="rated number over the sine power it stands for, as for a square"
     )
+    factor_u: float = Field(default=0.0, ge=0, description="relative standard uncertainty of the factor")
+    load_ohm: float | None = Field(default=None, gt=0, description="wanted load; null: any")
+    supply_v: float | None = Field(default=None, gt=0, description="wanted at the terminals; null: any")
+    thd_n: float | None = Field(default=None, gt=0, description="wanted limit of distortion, V/V; null: any")
+    driven: int | None = Field(default=None, ge=1, description="outputs driven at once; null: any number")
+    frequency_hz: float | None = Field(default=None, gt=0)
+    seconds: float | None = Field(default=None, gt=0, description="for how long")
+    added: bool = Field(default=False, description="the powers of all outputs added up")
+    stretched: bool = Field(
+        default=False, description="no reading one would expect: tried only to see what would make the number true"
+    )
 
 
 class Settling(_Plain):
@@ -58,7 +69,10 @@ class Judgement(_Plain):
         description="as measured, nearest conditions; null: nothing was measured that fits"
     )
     measured_name: str = ""
-    measured_where: str = ""
+    measured_where: str = Field(default="", description="capture and conditions")
+    bound: Literal["", "at least", "at most"] = Field(
+        default="", description="the figure only bounds what is rated, as a power below its limit of distortion"
+    )
     corrected: Quantity | None = Field(description="at the rated conditions")
     correction: float | None = Field(default=None, description="corrected over measured, less one")
     correction_share: float | None = Field(
@@ -77,6 +91,7 @@ class Judged(_Plain):
     schema_: int = Field(default=SCHEMA, alias="schema")
     amplifier: str
     rule: Rule
+    ratings: tuple[str, ...] = Field(default=(), description="the ratings as the maker states them, by number")
     judgements: tuple[Judgement, ...]
     true_under: dict[int, tuple[str, ...]] = Field(
         default_factory=dict, description="for each rating, the readings under which its number would be true"

@@ -1,0 +1,88 @@
+"""All ratings of an amplifier, judged against what was measured by a rule fixed beforehand."""
+
+from collections.abc import Sequence
+
+from wattproof.amplifier import Amplifier, Rating
+from wattproof.fit import BehaviourModel
+from wattproof.judge.model import Judged, Judgement, Rule
+from wattproof.judge.power import judge_power
+from wattproof.judge.weighing import true_text
+from wattproof.measure import CaptureResult
+
+_MOST_TRUE = 8
+"""So many readings under which a number would be true are told, the least stretched first."""
+
+
+def judge(
+    amplifier: Amplifier,
+    results: Sequence[CaptureResult],
+    *,
+    models: Sequence[BehaviourModel] = (),
+    rule: Rule | None = None,
+) -> Judged:
+    """Judge every rating of an amplifier: meets, falls short, cannot tell.
+
+    A rating that states its conditions has one reading; one that does not is judged under each plausible one. The
+    figure measured under the nearest conditions is carried to the rated ones by the model of as many driven outputs;
+    without one, or beyond its data, nobody can tell, and the judgement says why.
+
+    Parameters
+    ----------
+    amplifier : Amplifier
+    results : sequence of CaptureResult
+        Measured captures and typed rows.
+    models : sequence of BehaviourModel
+        One for each number of outputs driven at once, as far as there are any.
+    rule : Rule or None
+        As it was fixed before the measurement; None takes a confidence of 0.95.
+
+    Returns
+    -------
+    Judged
+    """
+    chosen = rule or Rule()
+    judgements: list[Judgement] = []
+    true_under: dict[int, tuple[str, ...]] = {}
+    for number, rating in enumerate(amplifier.ratings):
+        every = _judged(number, rating, amplifier, results, models, chosen)
+        plausible = [one for one in every if not one.reading.stretched]
+        judgements += plausible
+        if len(plausible) > 1 or any(one.verdict != "meets" for one in plausible):
+            true = tuple(true_text(one) for one in every if one.verdict == "meets")
+            if true or len(plausible) > 1:
+                true_under[number] = true[:_MOST_TRUE]
+    return Judged(
+        amplifier=f"{amplifier.maker} {amplifier.model}",
+        rule=chosen,
+        ratings=tuple(rating_words(rating) for rating in amplifier.ratings),
+        judgements=tuple(judgements),
+        true_under=true_under,
+    )
+
+
+def _judged(
+    number: int,
+    rating: Rating,
+    amplifier: Amplifier,
+    results: Sequence[CaptureResult],
+    models: Sequence[BehaviourModel],
+    rule: Rule,
+) -> list[Judgement]:
+    if rating.quantity == "power":
+        return judge_power(number, rating, amplifier, results, models, rule)
+    return []
+
+
+def rating_words(rating: Rating) -> str:
+    """Write a rating with the conditions stated beside it, in the maker's units: ``power 520 W, 2 ohm, 14.4 V``."""
+    stated = [
+        (rating.load_ohm, "{:g} ohm"),
+        (rating.supply_v, "{:g} V"),
+        (rating.thd_percent, "{:g} % distortion"),
+        (rating.frequency_hz, "{:g} Hz"),
+        (rating.channels_driven, "{:g} driven"),
+        (rating.seconds, "{:g} s"),
+    ]
+    first = f"{rating.quantity.replace('_', ' ')} {rating.value:g}{'' if rating.unit == '1' else ' ' + rating.unit}"
+    told = [first, *(text.format(value) for value, text in stated if value is not None)]
+    return ", ".join([*told, *(["bridged"] if rating.bridged else []), *([rating.note] if rating.note else [])])

@@ -1,0 +1,117 @@
+"""Rated powers: each reading weighed against the power measured under the nearest conditions."""
+
+from collections.abc import Sequence
+
+from wattproof.amplifier import Amplifier, Rating
+from wattproof.errors import WattproofError
+from wattproof.fit import BehaviourModel
+from wattproof.judge.carrying import carried
+from wattproof.judge.model import Judgement, Reading, Rule, Settling
+from wattproof.judge.powers import MeasuredPower, measured_powers, nearest
+from wattproof.judge.readings import power_readings
+from wattproof.judge.settling import by_step, missing_step
+from wattproof.judge.weighing import Claim, Found, weigh
+from wattproof.measure import CaptureResult
+
+_BRIDGED = "no capture says that it was taken with outputs bridged"
+
+
+def judge_power(
+    number: int,
+    rating: Rating,
+    amplifier: Amplifier,
+    results: Sequence[CaptureResult],
+    models: Sequence[BehaviourModel],
+    rule: Rule,
+) -> list[Judgement]:
+    """Judge a rated power under every reading, those that only stretch it included.
+
+    Parameters
+    ----------
+    number : int
+        Of the rating in the amplifier file, from 0.
+    """
+    claim = Claim(rating=number, quantity="power", claimed=rating.value_si, unit="W", sense="at least")
+    return [
+        _judged(claim, reading, rating, amplifier, results, models, rule)
+        for reading in power_readings(rating, amplifier)
+    ]
+
+
+def _judged(
+    claim: Claim,
+    reading: Reading,
+    rating: Rating,
+    amplifier: Amplifier,
+    results: Sequence[CaptureResult],
+    models: Sequence[BehaviourModel],
+    rule: Rule,
+) -> Judgement:
+    if rating.bridged and len(amplifier.outputs) > 1:
+        step = missing_step(
+            f"Bridge the outputs, name the pair as one output in an amplifier file of its own, {_ramp(reading)}."
+        )
+        return weigh(claim, Found(reading=reading, why=_BRIDGED, settling=step), rule)
+    power = nearest(measured_powers(results, reading), reading)
+    if power is None:
+        return weigh(claim, _nothing_measured(reading, results), rule)
+    try:
+        way = carried(power, reading, models)
+    except WattproofError as error:
+        found = Found(
+            reading=reading,
+            measured=power.power,
+            name=power.name,
+            where=power.where,
+            bound=power.bound,
+            why=f"{error.message} {error.why}".strip().rstrip("."),
+            settling=missing_step(f"{_ramp(reading).capitalize()}: then nothing has to be carried."),
+        )
+        return weigh(claim, found, rule)
+    found = Found(
+        reading=reading,
+        measured=power.power,
+        name=power.name,
+        where=power.where,
+        corrected=way.power,
+        correction=way.correction,
+        share=way.share,
+        bound=power.bound,
+        why=way.said if abs(way.correction) > 0 or way.share > 0 else "",
+        settling=_past_the_bound(power, reading),
+    )
+
+    def steps(claim: Claim, rule: Rule) -> list[Settling]:
+        return by_step(power, way.power, claim.claimed, reading, rule, share=way.share)
+
+    return weigh(claim, found, rule, steps=steps)
+
+
+def _ramp(reading: Reading) -> str:
+    """Name the ramp that shows a reading's power directly."""
+    said = f"capture a ramp into {reading.load_ohm:g} ohm at {reading.supply_v:g} V at the terminals"
+    if reading.thd_n is not None:
+        said += f", up past {100 * reading.thd_n:g} % distortion"
+    if (reading.driven or 1) > 1:
+        said += f", {reading.driven} outputs driven"
+    return said
+
+
+def _nothing_measured(reading: Reading, results: Sequence[CaptureResult]) -> Found:
+    """Say what is missing: captures at all, or only those with so many outputs driven."""
+    any_driven = measured_powers(results, reading.model_copy(update={"driven": None}))
+    why = "no capture holds a power at a limit of distortion together with its load and its supply voltage"
+    if any_driven:
+        counts = sorted({power.driven for power in any_driven})
+        why = f"captures have {' or '.join(map(str, counts))} outputs driven, and outputs share the supply's rails"
+    return Found(reading=reading, why=why, settling=missing_step(f"{_ramp(reading).capitalize()}."))
+
+
+def _past_the_bound(power: MeasuredPower, reading: Reading) -> tuple[Settling, ...]:
+    """Name the step that shows the power itself where only a bound is there."""
+    if not power.bound:
+        return ()
+    if reading.seconds is not None:
+        step = f"Hold {reading.load_ohm:g} ohm for {reading.seconds:g} s at the level that just gives"
+        return missing_step(f"{step} {100 * (reading.thd_n or 0.01):g} % distortion.")
+    return missing_step(f"{_ramp(reading).capitalize()}; the tone at hand has {100 * power.thd_n:.3g} %.")

@@ -1,0 +1,125 @@
+"""A figure at the rated conditions against the rating: probability, verdict, margin, and what would settle it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from wattproof.judge.conformity import Sense, probability_conforms, verdict_of
+from wattproof.judge.model import Judgement, Reading, Rule, Settling, Verdict
+from wattproof.judge.powers import Bound
+from wattproof.judge.settling import by_budget
+from wattproof.quantity import Quantity, value_text
+
+_BOUND_WHY = {
+    "at least": "measured below the limit of distortion, so that the power at the limit is at least this",
+    "at most": "measured past the limit of distortion, or for moments only, so that what is rated is at most this",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Claim:
+    """What is claimed, as a number to weigh: which rating, in which unit, and in which direction it binds."""
+
+    rating: int
+    quantity: str
+    claimed: float
+    unit: str
+    sense: Sense
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """What was found for one reading; without `corrected` nothing can be weighed, and `why` says why."""
+
+    reading: Reading
+    measured: Quantity | None = None
+    name: str = ""
+    where: str = ""
+    corrected: Quantity | None = None
+    correction: float | None = None
+    share: float | None = None
+    bound: Bound = ""
+    why: str = ""
+    settling: tuple[Settling, ...] = ()
+
+
+Steps = Callable[[Claim, Rule], list[Settling]]
+
+
+def weigh(claim: Claim, found: Found, rule: Rule, *, steps: Steps | None = None) -> Judgement:
+    """Judge one reading of a rating.
+
+    Parameters
+    ----------
+    claim : Claim
+    found : Found
+    rule : Rule
+        Fixed before the measurement.
+    steps : callable or None
+        Gives the steps to repeat, where the verdict is "cannot tell".
+    """
+    if found.corrected is None:
+        return _judgement(claim, found, "cannot tell", found.why, found.settling, None)
+    probability = probability_conforms(found.corrected, claim.claimed, claim.sense)
+    verdict = _bounded(verdict_of(probability, rule), found.bound, claim.sense)
+    settling = found.settling if verdict == "cannot tell" else ()
+    if verdict == "cannot tell" and not found.bound:
+        more = steps(claim, rule) if steps is not None else []
+        settling = (*by_budget(found.corrected, claim.claimed, claim.sense, rule), *more, *settling)
+    return _judgement(claim, found, verdict, _why(verdict, probability, found, rule), settling, probability)
+
+
+def _bounded(verdict: Verdict, bound: Bound, sense: Sense) -> Verdict:
+    """Let a power that is at least so large prove a rating and never refute it; and the reverse."""
+    if not bound:
+        return verdict
+    proves: Verdict = "meets" if (bound == "at least") == (sense == "at least") else "falls short"
+    return verdict if verdict == proves else "cannot tell"
+
+
+def _why(verdict: Verdict, probability: float, found: Found, rule: Rule) -> str:
+    needed = f"{100 * rule.confidence:g} %"
+    chance = f"{100 * probability:.3g} %"
+    extra = [said for said in (_BOUND_WHY.get(found.bound, ""), found.why) if said]
+    word = "it conforms" if not found.bound else "this figure lies on the rating's good side"
+    told = f"the probability that {word} is {chance}"
+    if verdict == "cannot tell" and found.bound:
+        told += ", and a figure that only bounds cannot show the other side"
+    elif verdict == "cannot tell":
+        told += f", between {100 * (1 - rule.confidence):.3g} % and {needed}"
+    return "; ".join([told, *extra])
+
+
+def _judgement(
+    claim: Claim, found: Found, verdict: Verdict, why: str, settling: tuple[Settling, ...], probability: float | None
+) -> Judgement:
+    corrected = found.corrected
+    return Judgement(
+        rating=claim.rating,
+        quantity=claim.quantity,
+        claimed=claim.claimed,
+        unit=claim.unit,
+        sense=claim.sense,
+        reading=found.reading,
+        measured=found.measured,
+        measured_name=found.name,
+        measured_where=found.where,
+        bound=found.bound,
+        corrected=corrected,
+        correction=found.correction,
+        correction_share=found.share,
+        probability=probability,
+        margin=None if corrected is None or claim.claimed == 0 else corrected.value / claim.claimed - 1,
+        verdict=verdict,
+        why=why,
+        settling=settling,
+    )
+
+
+def true_text(judgement: Judgement) -> str:
+    """Say under which reading a number is true, with what it is there."""
+    figure = judgement.corrected
+    if figure is None:
+        return judgement.reading.words
+    half = figure.k95 * figure.u
+    number = value_text(figure.value, uncertainty=half)
+    return f"{judgement.reading.words}: {number} {figure.unit}"
