@@ -4,7 +4,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from wattproof.amplifier import RATING_UNITS, Amplifier, Rating, parse_amplifier
+from wattproof.amplifier import RATING_UNITS, Amplifier, Inside, Rating, parse_amplifier
 from wattproof.errors import SettingsError
 
 WHOLE = """\
@@ -20,6 +20,20 @@ size_mm = [310, 180, 52]
 mass_kg = 3.4
 controls = { gain = "minimum" }
 notes = "bought used"
+
+[inside]
+rail_capacitance_f = 0.0066
+rail_capacitor_v = 63
+rail_v = 51.0
+rail_at_supply_v = 14.4
+converter = true
+full_bridge = false
+fuses_a = [30, 30]
+output_devices = "2 pairs"
+cable_mm2 = 21
+terminal_mm2 = 21
+seen = "no paste under two devices"
+photos = ["board-top.jpg"]
 
 [[ratings]]
 quantity = "power"
@@ -47,6 +61,8 @@ def test_every_key_is_read():
     amplifier = parse_amplifier(WHOLE, file="amplifier.toml")
     assert set(amplifier.model_fields_set) == set(Amplifier.model_fields)
     assert set(amplifier.ratings[0].model_fields_set) == set(Rating.model_fields)
+    assert set(amplifier.inside.model_fields_set) == set(Inside.model_fields)
+    assert (amplifier.inside.fuses_a, amplifier.inside.photos) == ((30.0, 30.0), ("board-top.jpg",))
     assert (amplifier.class_, amplifier.size_mm, amplifier.price.currency) == ("D", (310.0, 180.0, 52.0), "GBP")
 
 
@@ -73,6 +89,12 @@ def test_every_key_is_read():
         ("bridged = false", "bridged = 1", "bridged: 1 is neither true nor false", "write true or false"),
         ("bridged = false", "bridged = no", "no is no value", "write false"),
         ("bridged = false", "class = 3", "class is no key of [[ratings]]", "top of the file"),
+        ("rail_capacitance_f = 0.0066", "rail_capacitance_uf = 6600", "rail_capacitance_uf is no key of [inside]",
+         "rail_capacitance_f"),
+        ("rail_v = 51.0", "rail_v = -51", "rail_v is -51", "greater than 0"),
+        ("converter = true", "converter = 1", "converter: 1 is neither true nor false", "write true or false"),
+        ("fuses_a = [30, 30]", "fuses_a = [30, 0]", "is 0", "greater than 0"),
+        ("fuses_a = [30, 30]", "fuses_a = 60", "where a list belongs", "fuses_a = ["),
         ("[[ratings]]", "[ratings]", "ratings is a table where several tables may stand", "[[ratings]]"),
         ("[[ratings]]", "[[ratings]", "the brackets of ratings do not match", "write [[ratings]]"),
     ],

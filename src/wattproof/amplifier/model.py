@@ -1,22 +1,14 @@
 """The amplifier file's content, typed. What the maker does not state is left out, never guessed."""
 
 from math import sqrt
-from typing import Annotated, Literal
+from typing import Literal
 
-from pydantic import BeforeValidator, Field, ValidationInfo, field_validator
+from pydantic import Field, ValidationInfo, field_validator
 
-from wattproof.amplifier.units import RATING_UNITS, known_quantity, si_factor
+from wattproof.amplifier.inside import Inside
+from wattproof.amplifier.truth import Truth
+from wattproof.amplifier.units import RATING_UNITS, known_quantity, si_value
 from wattproof.settings import Number, Part, Whole, Words, custom_fault
-
-
-def _truth(value: object) -> object:
-    """Let true and false through: 1 or "yes" may mean something else."""
-    if isinstance(value, bool):
-        return value
-    raise custom_fault(f"{value} is neither true nor false", "write true or false, without quotation marks")
-
-
-Truth = Annotated[bool, BeforeValidator(_truth)]
 
 
 class Price(Part):
@@ -64,8 +56,8 @@ class Rating(Part):
 
     @property
     def value_si(self) -> float:
-        """The value in SI units and plain ratios: 0.52 kW is 520 (W), 1 % is 0.01; decibels stay decibels."""
-        return self.value * si_factor(self.unit)
+        """The value in SI units and plain ratios: 0.52 kW is 520 (W), 1 % is 0.01, -80 dBV is 1e-4 (V); dB stay dB."""
+        return si_value(self.value, self.unit)
 
     @property
     def target_voltage_v(self) -> float | None:
@@ -105,4 +97,5 @@ class Amplifier(Part):
         examples=[{"gain": "minimum", "boost": "off"}],
     )
     notes: str | None = Field(default=None, examples=["bought used"])
+    inside: Inside | None = Field(default=None, description="what was seen with the lid off")
     ratings: tuple[Rating, ...] = ()

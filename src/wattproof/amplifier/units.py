@@ -7,7 +7,7 @@ RATING_UNITS: dict[str, tuple[str, ...]] = {
     "thd": ("%", "1", "dB"),
     "efficiency": ("%", "1"),
     "snr": ("dB", "dBA", "dB(A)"),
-    "noise": ("V", "mV", "uV", "µV"),
+    "noise": ("V", "mV", "uV", "µV", "dBV"),
     "frequency_low": ("Hz", "kHz"),
     "frequency_high": ("Hz", "kHz"),
     "sensitivity": ("V", "mV"),
@@ -43,6 +43,14 @@ def known_quantity(name: str) -> str | None:
     return name if name in RATING_UNITS else nearest(name, list(RATING_UNITS))
 
 
-def si_factor(unit: str) -> float:
-    """Give the factor from a unit to the SI unit or the plain ratio; 1 for all that is SI or decibel already."""
-    return _FACTORS.get(unit.replace("µ", "u"), 1.0)
+def si_value(value: float, unit: str) -> float:
+    """Give a value in SI units and plain ratios; what is SI or decibel already stays as it is.
+
+    Examples
+    --------
+    >>> si_value(0.52, "kW"), si_value(-80, "dBV"), si_value(92, "dB")
+    (520.0, 0.0001, 92.0)
+    """
+    if unit == "dBV":
+        return float(10 ** (value / 20))
+    return value * _FACTORS.get(unit.replace("µ", "u"), 1.0)

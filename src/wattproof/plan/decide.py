@@ -5,12 +5,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot, log, sqrt
 
-from wattproof.amplifier import Rating
+from wattproof.amplifier import Rating, power_ratings, power_words
 from wattproof.bench import Bench, BenchChannel, Load, Role
-from wattproof.plan.checks_claims import power_words
 from wattproof.plan.costs import Setting
 from wattproof.plan.model import Decidable, Step
-from wattproof.plan.powers import matches, power_ratings, reach_of
+from wattproof.plan.powers import matches, reach_of
 
 K95 = 1.959964
 """From u to a 95 % interval: calibrations are taken as known (infinitely many degrees of freedom)."""

@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Sequence
 from math import inf
 
-from wattproof.amplifier import Amplifier
+from wattproof.amplifier import Amplifier, power_ratings
 from wattproof.bench import Bench, Load
 from wattproof.errors import RefusedError, SettingsError
-from wattproof.plan.powers import LIKE_LOADS, power_ratings
+from wattproof.plan.powers import LIKE_LOADS
 from wattproof.plan.wishes import SheetWishes
 
 USUAL_MINIMUM_OHM = 4.0

@@ -5,15 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.amplifier import Amplifier
+from wattproof.amplifier import SWITCHED, Amplifier, class_of, efficiency_of
 
 Real = NDArray[np.float64]
 
-TYPICAL_EFFICIENCY = {"D": 0.85, "T": 0.85, "AB": 0.60, "B": 0.60, "G": 0.65, "H": 0.65, "A": 0.25}
-"""At full power, W/W: a class-D stage behind its converter, the others as their textbook limits less the converter."""
-
-UNKNOWN_EFFICIENCY = 0.65
-_SWITCHED = frozenset({"D", "T"})
 _IDLE_SHARE = 0.02
 
 
@@ -56,16 +51,6 @@ class Losses:
         return float(self.supply_w(np.array(output_w)))
 
 
-def efficiency_of(amplifier: Amplifier) -> float:
-    """Give the efficiency at full power to plan with, W/W: typical of the class, or the maker's where that is worse.
-
-    The supply must bear the worse of the two. Ratings outside 0.1 to 0.99 are no efficiencies and are passed over.
-    """
-    typical = TYPICAL_EFFICIENCY.get(_class_of(amplifier), UNKNOWN_EFFICIENCY)
-    stated = [r.value_si for r in amplifier.ratings if r.quantity == "efficiency" and 0.1 <= r.value_si <= 0.99]
-    return min([typical, *stated])
-
-
 def losses_of(amplifier: Amplifier, *, full_w: float, supply_v: float) -> Losses:
     """Give the losses to plan with.
 
@@ -79,11 +64,7 @@ def losses_of(amplifier: Amplifier, *, full_w: float, supply_v: float) -> Losses
     stated = [rating.value_si * supply_v for rating in amplifier.ratings if rating.quantity == "idle_current"]
     return Losses(
         full_w=full_w,
-        efficiency=efficiency_of(amplifier),
+        efficiency=efficiency_of(amplifier).usual,
         idle_w=max(stated) if stated else _IDLE_SHARE * full_w,
-        switched=_class_of(amplifier) in _SWITCHED,
+        switched=class_of(amplifier) in SWITCHED,
     )
-
-
-def _class_of(amplifier: Amplifier) -> str:
-    return (amplifier.class_ or "").strip().upper().removeprefix("CLASS").strip(" -")

@@ -4,11 +4,20 @@ from dataclasses import dataclass
 from functools import cache
 from math import inf, sqrt
 
-from wattproof.amplifier import Amplifier, Rating
+from wattproof.amplifier import (
+    FUSE_FOR_MINUTES,
+    Amplifier,
+    Rating,
+    clean_power,
+    clipped_share,
+    efficiency_of,
+    is_loud,
+    power_ratings,
+    states_enough,
+)
 from wattproof.bench import Bench, BenchChannel, Load
-from wattproof.dsp import clipped_power, overdrive_for_thd, thd_r_to_f
+from wattproof.dsp import overdrive_for_thd, thd_r_to_f
 from wattproof.errors import RefusedError
-from wattproof.plan.losses import efficiency_of
 
 LIKE_LOADS = 0.05
 """A rating speaks of a load of the bench when their resistances differ by less than this share."""
@@ -25,13 +34,8 @@ STOP_THD_N = 0.12
 FALL_TO_LOWER = 0.7
 """Power rises as the resistance to the power -0.7 below a rated load, where rails give way, and to -1 above it."""
 
-FUSE_FOR_MINUTES = 1.35
-"""A fuse may carry this share of its rating for minutes: plain ratings that need more are not expected."""
-
 CLAIM_OVER_FUSE = 2.0
 """No claim raises the ceiling past so many times what the fuse carries for minutes."""
-
-_LOUD_WORDS = ("max", "peak", "music", "pmpo", "dynamic", "burst")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,53 +89,11 @@ def stop_overdrive() -> float:
 
     Examples
     --------
+    >>> from wattproof.dsp import clipped_power
     >>> round(stop_overdrive(), 3), round(clipped_power(stop_overdrive()), 3)
     (1.361, 1.334)
     """
     return overdrive_for_thd(thd_r_to_f(STOP_THD_N))
-
-
-def power_ratings(amplifier: Amplifier, *, bridged: bool) -> tuple[Rating, ...]:
-    """Give the power ratings that speak of the outputs as they are wired.
-
-    An amplifier with one output cannot be wired otherwise, whatever goes on inside it.
-    """
-    single = len(amplifier.outputs) == 1
-    return tuple(
-        rating
-        for rating in amplifier.ratings
-        if rating.quantity == "power" and rating.value > 0 and (single or bool(rating.bridged) is bridged)
-    )
-
-
-def is_loud(rating: Rating) -> bool:
-    """Say whether a rating is one of those that promise most and state nothing: never expected, but possible."""
-    words = f"{rating.note or ''} {rating.source or ''}".lower()
-    bare = rating.thd_percent is None and rating.supply_v is None
-    return bare and (rating.load_ohm is None or any(word in words for word in _LOUD_WORDS))
-
-
-def states_enough(rating: Rating) -> bool:
-    """Say whether a power is stated with its load and with distortion or supply voltage."""
-    return rating.load_ohm is not None and (rating.thd_percent is not None or rating.supply_v is not None)
-
-
-def clean_power(rating: Rating) -> float:
-    """Give the power of the largest clean sine behind a rated power, W, as if hard-clipped; 1 % where none is stated.
-
-    Examples
-    --------
-    >>> round(clean_power(Rating(quantity="power", value=128.78, unit="W", thd_percent=10)), 1)
-    100.0
-    """
-    thd_f = min(LIMIT_THD if rating.thd_percent is None else rating.thd_percent / 100, 0.4)
-    return rating.value_si / clipped_share(thd_f)
-
-
-@cache
-def clipped_share(thd: float) -> float:
-    """Give the power of a hard-clipped sine of that THD_F over the largest clean one, W/W."""
-    return clipped_power(overdrive_for_thd(thd))
 
 
 def at_load(power_w: float, *, rated_ohm: float, load_ohm: float) -> float:
@@ -221,13 +183,13 @@ def _largest_claim(ratings: tuple[Rating, ...], carried: list[tuple[Rating, floa
 def _fuse_power(amplifier: Amplifier, supply_v: float) -> float:
     if amplifier.fuse_a is None:
         return inf
-    return FUSE_FOR_MINUTES * amplifier.fuse_a * supply_v * efficiency_of(amplifier)
+    return FUSE_FOR_MINUTES * amplifier.fuse_a * supply_v * efficiency_of(amplifier).usual
 
 
 def _bench_bound(bench: Bench, amplifier: Amplifier, load: Load, supply_v: float, outputs: int) -> float:
     """Give the most that this bench lets one output deliver, W; infinite where nothing bounds it."""
     currents = [a for a in (bench.supply.max_current_a, bench.limits.supply_current_a) if a is not None]
-    bounds = [amps * supply_v * efficiency_of(amplifier) / outputs for amps in currents]
+    bounds = [amps * supply_v * efficiency_of(amplifier).usual / outputs for amps in currents]
     bounds += [load.continuous_w] if load.continuous_w is not None else []
     peaks = [bench.limits.load_voltage_v, *(reach_of(c) for c in bench.channels if c.role == "load_voltage")]
     bounds += [peak_v**2 / (2 * load.resistance_ohm) for peak_v in peaks if peak_v is not None]

@@ -4,11 +4,11 @@ from math import floor, sqrt
 
 import numpy as np
 
-from wattproof.amplifier import Amplifier
+from wattproof.amplifier import Amplifier, clipped_share
 from wattproof.plan.level import decibels, delivered_w
 from wattproof.plan.losses import losses_of
 from wattproof.plan.model import Step, Stepping
-from wattproof.plan.powers import LIMIT_THD, clipped_share, stop_overdrive
+from wattproof.plan.powers import LIMIT_THD, stop_overdrive
 
 STEP_DB = 0.1
 STEP_S = 1.0
