@@ -5,6 +5,9 @@ from dataclasses import dataclass
 from math import log10
 
 LOAD_MARK, HEAT_MARK, ROOM_MARK = "█", "▒", "·"
+LEAST_FULL_W = 1.0
+"""Less than this is noise, of which no strip is drawn full, W."""
+
 DOTS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
 """Which bit of a braille letter is the dot in a row and column of its four by two."""
 
@@ -23,7 +26,7 @@ def flow_strip(*, output_w: float, supply_w: float, full_w: float, width: int) -
     width : int
         Letters.
     """
-    most_w = max(full_w, supply_w, output_w, 1e-9)
+    most_w = max(full_w, supply_w, output_w, LEAST_FULL_W)
     to_load = round(width * max(0.0, output_w) / most_w)
     to_heat = round(width * max(0.0, supply_w - output_w) / most_w)
     to_heat = min(to_heat, width - to_load)
