@@ -308,7 +308,7 @@ def main() -> None:
     chosen = [page for page in ([path.resolve() for path in asked.pages] or pages()) if examples_run(page)]
     with tempfile.TemporaryDirectory() as scratch:
         with contextlib.chdir(scratch):
-            shown = carry_out(Run(words=["wattproof", "demo"], expected=[]))
+            shown = carry_out(Run(words=["wattproof", "demo", "--samples-only"], expected=[]))
         for number, page in enumerate(chosen):
             folder = workplace(Path(scratch) / "demo-output", Path(scratch) / f"page-{number}")
             if asked.write:

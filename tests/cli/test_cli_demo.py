@@ -17,7 +17,7 @@ METHODS = Path(__file__).parents[2] / "docs" / "methods" / "index.md"
 def shown(tmp_path_factory):
     lines = []
     folder = tmp_path_factory.mktemp("visitor") / "demo"
-    return tasks.demo(folder=folder, tell=lines.append), "\n".join(lines)
+    return tasks.demo(folder=folder, samples_only=True, tell=lines.append), "\n".join(lines)
 
 
 @pytest.fixture(scope="module")

@@ -172,3 +172,22 @@ def _write_texts(folder: Path) -> list[Path]:
         text = (_TEXTS / name).read_text(encoding="utf-8")
         (folder / target).write_text(text, encoding="utf-8", newline="\n")
     return [folder / target for target in targets.values()]
+
+
+def write_benches(folder: Path) -> tuple[Path, ...]:
+    """Write the bench and amplifier files of the simulated amplifiers, a folder for each.
+
+    Returns
+    -------
+    tuple of Path
+        The folders.
+    """
+    folders = []
+    for source in sorted(path for path in _TEXTS.iterdir() if (path / "amplifier.toml").is_file()):
+        target = folder / source.name
+        target.mkdir(parents=True, exist_ok=True)
+        for name in ("amplifier.toml", "bench.toml"):
+            text = (source / name).read_text(encoding="utf-8")
+            (target / name).write_text(text, encoding="utf-8", newline="\n")
+        folders.append(target)
+    return tuple(folders)

@@ -1,4 +1,4 @@
-"""`demo`: the whole job on sample captures of a made-up amplifier."""
+"""`demo`: the whole job on sample captures and on simulated bench days of made-up amplifiers."""
 
 import textwrap
 from collections.abc import Callable, Sequence
@@ -11,6 +11,8 @@ from pydantic import BaseModel, ConfigDict
 from wattproof.errors import FileMissingError
 from wattproof.measure import CaptureResult
 from wattproof.report import doubts_of
+from wattproof.tasks.demo_days import Shown, bench_days
+from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.reading import read
 from wattproof.tasks.sessions import SessionMade, session_add, session_figures, session_list, session_new
@@ -41,10 +43,13 @@ class Demonstrated(BaseModel):
     figures: int
     pages: tuple[Path, ...]
     csv: Path
+    bench_days: tuple[str, ...] = ()
 
 
-def demo(*, folder: Path | None = None, tell: Callable[[str], None] | None = None) -> Demonstrated:
-    """Run the whole job: samples of a bench day, read, kept in a session, measured, put on a page.
+def demo(
+    *, folder: Path | None = None, samples_only: bool = False, tell: Callable[[str], None] | None = None
+) -> Demonstrated:
+    """Run the whole job: captures read, kept and measured; then five bench days carried out on a simulated bench.
 
     Everything is invented: the boathouse, the makers, the amplifiers and their results.
 
@@ -52,6 +57,8 @@ def demo(*, folder: Path | None = None, tell: Callable[[str], None] | None = Non
     ----------
     folder : Path or None
         Where samples, archive and pages go; ./demo-output when left out.
+    samples_only : bool
+        Leave the bench days out: a few seconds instead of a minute or two.
     tell : callable or None
         Gets a line of text for each step.
 
@@ -66,6 +73,29 @@ def demo(*, folder: Path | None = None, tell: Callable[[str], None] | None = Non
     samples = home / "samples"
     say("Making up a bench day in a boathouse. Amplifiers, makers and results are invented, and nothing gets hot.")
     _write_samples(samples)
+    found, made, page, csv = _captures(home, shown, say)
+    others = _other_pages(samples, home)
+    days = () if samples_only else _days(home, shown, say)
+    say(f"\nThe session, with every capture byte for byte: {home / 'archive' / made.session}")
+    say(f"Figures for a spreadsheet: {csv}")
+    say("Pages to open in a browser:")
+    pages = (page, *others, *(day.page for day in days))
+    for path in pages:
+        say(f"  {path}")
+    figures = sum(len(result.figures) for result in found.captures)
+    return Demonstrated(
+        folder=home,
+        session=made.session,
+        figures=figures,
+        pages=pages,
+        csv=csv,
+        bench_days=tuple(day.session for day in days),
+    )
+
+
+def _captures(home: Path, shown: Path, say: Callable[[str], None]) -> tuple[Measured, SessionMade, Path, Path]:
+    """Read, keep and measure the sample captures."""
+    samples = home / "samples"
     say(f"  The captures, the bench file and the amplifier file are in {samples}\n")
     say(f"1. See what a file holds:  wattproof read {shown / 'samples' / '03-ramp-4-ohm.flac'}")
     for summary in read([samples / "03-ramp-4-ohm.flac"]).files:
@@ -86,14 +116,17 @@ def demo(*, folder: Path | None = None, tell: Callable[[str], None] | None = Non
     page, csv = home / "bittern-1.html", home / "bittern-1.csv"
     found = session_figures(made.session, archive=home / "archive", html=page, csv=csv)
     say("\n".join([found.table(), *_doubts(found.captures)]))
-    others = _other_pages(samples, home)
-    say(f"\nThe session, with every capture byte for byte: {home / 'archive' / made.session}")
-    say(f"Figures for a spreadsheet: {csv}")
-    say("Pages to open in a browser:")
-    for path in (page, *others):
-        say(f"  {path}")
-    figures = sum(len(result.figures) for result in found.captures)
-    return Demonstrated(folder=home, session=made.session, figures=figures, pages=(page, *others), csv=csv)
+    return found, made, page, csv
+
+
+def _days(home: Path, shown: Path, say: Callable[[str], None]) -> tuple[Shown, ...]:
+    """Carry out the bench days on the simulated bench."""
+    files = shown / "benches" / "bittern-1"
+    say("\n4. Have a bench day carried out: a run sheet, the drive, a guard on every block, and the figures")
+    say(f"  wattproof plan {files / 'amplifier.toml'} {files / 'bench.toml'}")
+    say(f"  wattproof run {files / 'amplifier.toml'} {files / 'bench.toml'}")
+    say("  Five made-up amplifiers on a simulated bench, a minute or two:")
+    return bench_days(home, samples_day=DAY, tell=say)
 
 
 def _doubts(captures: Sequence[CaptureResult]) -> list[str]:
