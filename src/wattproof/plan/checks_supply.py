@@ -46,7 +46,8 @@ def _current(costs: StepCosts, end_a: float, limit_a: float, *, code: str, whose
     start = f"{costs.step.name} draws about {mean_a:.3g} A"
     if mean_a > limit_a:
         message = f"{start}; {whose} {limit_a:g} A."
-        hint = "Measure higher loads only (--loads), drive one output after the other (--driven each), or raise it."
+        cure = "use a larger supply" if pulses else "raise supply_current_a if the bench bears it"
+        hint = f"Measure higher loads only (--loads), drive one output after the other (--driven each), or {cure}."
         state = "refused"
     elif max(peak_a, end_a) > limit_a:
         more = f" and {peak_a:.3g} A in pulses at twice the tone" if peak_a > end_a else ""

@@ -129,7 +129,7 @@ def _warnings(amplifier: Amplifier, steps: Sequence[Step]) -> Iterator[Question]
         yield Question(
             code="below-minimum",
             text=f"{', '.join(below)} is below the lowest load ({least}) that the amplifier is made for. It may be "
-            "destroyed. Whose it is knows and agrees?",
+            "destroyed. Does its owner know, and agree?",
             choices=YES_NO,
             allows=("yes",),
             why="Below its minimum an amplifier may fail at once, and its warranty with it.",

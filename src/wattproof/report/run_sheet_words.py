@@ -14,7 +14,7 @@ SHEET: Mapping[str, str] = MappingProxyType(
         "bridged": "outputs bridged in pairs",
         "totals": "{steps} steps in {time} with rests; {full} at full power, {energy} from the supply.",
         "compare": "The ramps spend {ramp_s} at full power; stepping through the same levels by hand, 0.1 dB and 1 s "
-        "a step, would spend {stepping_s} and {stepping_energy}.",
+        "a step, would spend {stepping_s} and {stepping_energy} there.",
         "steps": "Steps",
         "limits": "Where the guard stops",
         "checks": "What was looked at",
