@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from wattproof.fit.points import LimitPoint
-from wattproof.quantity import BudgetLine, Quantity
+from wattproof.measure import Figure
+from wattproof.quantity import BudgetLine
 
 
 def _point(limit, supply_v, load_ohm, thd_n, *, scale_error=0.0, noise=0.0, scale_u=0.003, noise_u=0.0008):
@@ -17,7 +18,14 @@ def _point(limit, supply_v, load_ohm, thd_n, *, scale_error=0.0, noise=0.0, scal
         BudgetLine(source="bench: scales", label="scales", u=scale_u * read_w, type="B"),
         BudgetLine(source=f"{where}: {thd_n:g}", label="scatter", u=noise_u * read_w, type="A", dof=50),
     )
-    power = Quantity(value=read_w, u=read_w * sqrt(scale_u**2 + noise_u**2), unit="W", budget=budget)
+    power = Figure(
+        name="power_at_thd",
+        value=read_w,
+        u=read_w * sqrt(scale_u**2 + noise_u**2),
+        unit="W",
+        budget=budget,
+        origin=where,
+    )
     return LimitPoint(
         output="A", power=power, load_ohm=load_ohm, supply_v=supply_v, thd_n=thd_n, driven=1, frequency_hz=47.0,
         origin=f"{where} 1-2 s",

@@ -15,8 +15,8 @@ from wattproof.fit.rail import Limit
 def losses(**given):
     return LossFit(
         **{
-            "idle_w": 12.0, "loss_v": 0.8, "loss_ohm": 0.07, "given": 1.0, "covariance": np.zeros((3, 3)),
-            "scatter": 0.0, "reference_v": 14.4, "points": 9,
+            "idle_w": 12.0, "loss_v": 0.8, "loss_ohm": 0.07, "converter_ohm": 0.0, "given": 1,
+            "covariance": np.zeros((4, 4)), "scatter": 0.0, "reference_v": 14.4, "points": 9,
         }
         | given
     )  # fmt: skip
@@ -56,7 +56,7 @@ def test_a_following_amplifier_without_losses_is_a_resistor_to_its_source():
     supply_v=st.floats(11.0, 15.5),
     source_ohm=st.floats(0.0, 0.02),
     driven=st.integers(1, 4),
-    given_share=st.sampled_from([0.0, 1.0]),
+    given_share=st.sampled_from([0, 1]),
 )
 def test_what_goes_in_comes_out_or_heats(load_ohm, supply_v, source_ohm, driven, given_share):
     lossy = losses(given=given_share, loss_v=0.8 if given_share else 48.0, loss_ohm=0.07 if given_share else 0.0)
@@ -74,7 +74,7 @@ def test_what_goes_in_comes_out_or_heats(load_ohm, supply_v, source_ohm, driven,
 def test_a_reactive_load_costs_heat_and_not_volts():
     straight, turned = (
         operating_point(
-            FOLLOWING, losses(given=0.0, loss_v=48.0, loss_ohm=0.0), Asked(load_ohm=4, supply_v=14, phase_rad=p)
+            FOLLOWING, losses(given=0, loss_v=48.0, loss_ohm=0.0), Asked(load_ohm=4, supply_v=14, phase_rad=p)
         )
         for p in (0.0, 1.0)
     )

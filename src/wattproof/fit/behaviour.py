@@ -3,23 +3,43 @@
 from collections import Counter
 from collections.abc import Sequence
 from math import sqrt
+from typing import Literal
 
 import numpy as np
 
 from wattproof.errors import MeasureError, Notice
 from wattproof.fit.leaving import left_out, widening_of
-from wattproof.fit.limiting import UNITS, UNKNOWN_LIMIT, LimitFit, Prior, distinct, fit_limit, held_exponent
+from wattproof.fit.limiting import (
+    SAME_SUPPLY,
+    UNITS,
+    UNKNOWN_LIMIT,
+    LimitFit,
+    Prior,
+    distinct,
+    fit_limit,
+    held_exponent,
+    priors_of_direct,
+)
+from wattproof.fit.losses import NAMES as LOSS_NAMES
+from wattproof.fit.losses import UNITS as LOSS_UNITS
 from wattproof.fit.losses import LossFit, fit_losses
 from wattproof.fit.model import BehaviourModel, BenchSource, Parameter
 from wattproof.fit.points import LimitPoint, Points, points_of
 from wattproof.measure import CaptureResult
 
-LOSS_NAMES = ("idle_w", "loss_v", "loss_ohm")
-LOSS_UNITS = {"idle_w": "W", "loss_v": "V", "loss_ohm": "ohm"}
+Fed = Literal["unknown", "direct"]
+"""What is known of the stage's feed: nothing that counts, or that it is bridged straight across the supply."""
+
+_CONTRADICTED = 3.0
 
 
 def fit_behaviour(
-    results: Sequence[CaptureResult], *, amplifier: str, output: str | None = None, driven: int | None = None
+    results: Sequence[CaptureResult],
+    *,
+    amplifier: str,
+    output: str | None = None,
+    driven: int | None = None,
+    fed: Fed = "unknown",
 ) -> BehaviourModel:
     """Fit a model to captures and typed readings.
 
@@ -33,6 +53,9 @@ def fit_behaviour(
         One output only; None takes all of them for alike.
     driven : int or None
         Outputs driven at once; None takes what most points have.
+    fed : Fed
+        "direct": a bridged stage without a converter, whose rail is the supply. That a maker calls a supply regulated
+        or not is a claim and never a datum.
 
     Raises
     ------
@@ -41,16 +64,11 @@ def fit_behaviour(
     """
     points = points_of(results)
     limits = _chosen(points.limits, output, driven)
-    fit = fit_limit(limits, reference_v=_reference_v(limits))
+    reference_v = _reference_v(limits)
+    known = priors_of_direct(limits, reference_v=reference_v) if fed == "direct" else None
+    fit = fit_limit(limits, reference_v=reference_v, priors=known)
     losses = fit_losses(points)
-    lost = left_out(limits, reference_v=fit.limit.reference_v)
-    parameters = [*_limit_parameters(fit), *_loss_parameters(losses)]
-    varied = (*fit.names, *(LOSS_NAMES if losses is not None else ()))
-    n_limit = len(fit.names)
-    covariance = np.zeros((len(varied), len(varied)))
-    covariance[:n_limit, :n_limit] = fit.covariance
-    if losses is not None:
-        covariance[n_limit:, n_limit:] = losses.covariance
+    lost = left_out(limits, reference_v=reference_v, priors=known)
     thds = [point.thd_n or UNKNOWN_LIMIT for point in limits]
     tones = [point.frequency_hz for point in limits if point.frequency_hz is not None]
     return BehaviourModel(
@@ -58,27 +76,39 @@ def fit_behaviour(
         output=output,
         driven=limits[0].driven,
         reference_v=fit.limit.reference_v,
-        parameters=tuple(parameters),
-        varied=varied,
-        covariance=tuple(tuple(float(value) for value in row) for row in covariance),
-        given=None if losses is None else (1 if losses.given == 1.0 else 0),
+        parameters=(*_limit_parameters(fit), *_loss_parameters(losses)),
+        varied=(*fit.names, *(LOSS_NAMES if losses is not None else ())),
+        covariance=_covariance(fit, losses),
+        given=None if losses is None else losses.given,
         ends=_ends(fit),
         points=len(limits),
         dof=fit.dof,
         reduced_chi_square=fit.chi_square / fit.dof if fit.dof > 0 else None,
         load_ohm=(min(p.load_ohm for p in limits), max(p.load_ohm for p in limits)),
         supply_v=(min(p.supply_v for p in limits), max(p.supply_v for p in limits)),
+        supply_levels_v=tuple(distinct([p.supply_v for p in limits], SAME_SUPPLY)),
+        supply_u=points.supply_u,
         thd_n=(min(thds), max(thds)),
         frequency_hz=(min(tones), max(tones)) if tones else None,
         scatter=fit.scatter,
         left_out=tuple(lost),
         widening=widening_of(lost),
-        widening_dof=len(lost),
+        widening_dof=len({one.load_ohm for one in lost}),
         loss_scatter=None if losses is None else losses.scatter,
         loss_reference_v=None if losses is None else losses.reference_v,
         source=_source(points),
         complaints=_complaints(fit, losses, limits),
     )
+
+
+def _covariance(fit: LimitFit, losses: LossFit | None) -> tuple[tuple[float, ...], ...]:
+    """Put both covariances along one diagonal: what the fits share, the calibration of loads, is small in losses."""
+    first, second = len(fit.names), 0 if losses is None else len(LOSS_NAMES)
+    whole = np.zeros((first + second, first + second))
+    whole[:first, :first] = fit.covariance
+    if losses is not None:
+        whole[first:, first:] = losses.covariance
+    return tuple(tuple(float(value) for value in row) for row in whole)
 
 
 def _chosen(limits: Sequence[LimitPoint], output: str | None, driven: int | None) -> list[LimitPoint]:
@@ -115,7 +145,7 @@ def _limit_parameters(fit: LimitFit) -> list[Parameter]:
                 value=value,
                 u=float(sizes[name]) if name in sizes else None,
                 unit=unit,
-                fixed_by="nothing" if value is None else ("prior" if prior is not None else "data"),
+                fixed_by=_fixed_by(value, prior),
                 low=prior.low if prior is not None else None,
                 high=prior.high if prior is not None else None,
                 complaint=prior.complaint if prior is not None else _bound(name, value),
@@ -124,9 +154,17 @@ def _limit_parameters(fit: LimitFit) -> list[Parameter]:
     return parameters
 
 
+def _fixed_by(value: float | None, prior: Prior | None) -> Literal["data", "prior", "stated", "nothing"]:
+    if value is None:
+        return "nothing"
+    if prior is None:
+        return "data"
+    return "stated" if prior.stated else "prior"
+
+
 def _ends(fit: LimitFit) -> tuple[dict[str, float], ...]:
     """Fit the regulated and the following rail too, where the data cannot tell between them."""
-    prior = next((prior for prior in fit.priors if prior.name == "rail_exponent"), None)
+    prior = next((prior for prior in fit.priors if prior.name == "rail_exponent" and not prior.stated), None)
     if prior is None:
         return ()
     ends = (held_exponent(fit, exponent).limit for exponent in (prior.low, prior.high))
@@ -159,7 +197,7 @@ def _source(points: Points) -> BenchSource | None:
     ohms = [figure.value for figure in points.sources]
     return BenchSource(
         emf_v=sum(emfs) / len(emfs),
-        emf_u_v=float(np.std(emfs)) if len(emfs) > 1 else 0.0,
+        emf_u_v=max(float(np.std(emfs)), points.supply_u * sum(emfs) / len(emfs)),
         resistance_ohm=sum(ohms) / len(ohms),
         resistance_u_ohm=max(max(figure.u for figure in points.sources), float(np.std(ohms))),
     )
@@ -169,6 +207,17 @@ def _complaints(fit: LimitFit, losses: LossFit | None, limits: Sequence[LimitPoi
     told = [
         Notice(code="model-not-fixed", message=f"{prior.name}: {prior.complaint}", hint=_between(prior))
         for prior in fit.priors
+        if not prior.stated
+    ]
+    told += [
+        Notice(
+            code="model-contradicted",
+            message=f"{prior.name} comes out at {getattr(fit.limit, prior.name):.4g}; fed straight from the supply it "
+            f"would be {prior.low:.4g} to {prior.high:.4g}.",
+            hint="The stage is not bridged straight across the supply, or a scale or a supply voltage is wrong.",
+        )
+        for prior in fit.priors
+        if prior.stated and abs(getattr(fit.limit, prior.name) - prior.middle) > _CONTRADICTED * prior.u
     ]
     if any(point.thd_n is None for point in limits):
         told.append(

@@ -7,10 +7,9 @@ model's own error counts the less the nearer the two conditions lie.
 from dataclasses import dataclass
 from math import expm1, log, sqrt
 
-import numpy as np
-
 from wattproof.fit.model import Asked, BehaviourModel
-from wattproof.fit.predict import check_within, following_ends, log_power_slopes, point_of, rail_doubt
+from wattproof.fit.predict import check_within, following_ends, log_power_slopes, own_covariance, point_of
+from wattproof.fit.within import is_bounded, rail_doubt
 
 _FULL_ERROR_AT = 0.35
 """The model's error is taken whole where load or supply voltage differ by this much (logarithm): a step from 4 to 2.8
@@ -64,12 +63,7 @@ def correction(model: BehaviourModel, *, at: Asked, to: Asked) -> Correction:
         check_within(model, asked)
     here, there = point_of(model, at), point_of(model, to)
     slopes = log_power_slopes(model, to) - log_power_slopes(model, at)
-    covariance = np.array(model.covariance)
-    bounded = model.parameter("rail_exponent").fixed_by != "data"
-    if bounded:
-        held = [number for number, name in enumerate(model.varied) if name == "rail_exponent"]
-        covariance[held, :] = 0.0
-        covariance[:, held] = 0.0
+    covariance, bounded = own_covariance(model), is_bounded(model)
     distance = abs(log(to.load_ohm / at.load_ohm)) + abs(log(there.supply_v / here.supply_v))
     missed = model.widening * min(distance / _FULL_ERROR_AT, 1.0)
     factor = there.power_w / here.power_w

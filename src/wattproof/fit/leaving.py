@@ -6,22 +6,32 @@ from math import log, sqrt
 
 import numpy as np
 
-from wattproof.fit.limiting import SAME_LOAD, UNKNOWN_LIMIT, LimitFit, distinct, fit_limit, own_covariance
+from wattproof.fit.limiting import SAME_LOAD, UNKNOWN_LIMIT, LimitFit, Prior, distinct, fit_limit, own_covariance
 from wattproof.fit.model import LeftOut
 from wattproof.fit.points import LimitPoint
 
 _REFERENCE_THD = 0.01
 
 
-def left_out(points: Sequence[LimitPoint], *, reference_v: float) -> list[LeftOut]:
-    """Predict each load from the others, at the limit nearest to 1 %; nothing with fewer than three loads."""
+def left_out(
+    points: Sequence[LimitPoint], *, reference_v: float, priors: Sequence[Prior] | None = None
+) -> list[LeftOut]:
+    """Predict each load from the others, at the limit nearest to 1 %; nothing with fewer than three loads.
+
+    Parameters
+    ----------
+    points : sequence of LimitPoint
+    reference_v : float, V
+    priors : sequence of Prior or None
+        As for the fit itself.
+    """
     loads = distinct([point.load_ohm for point in points], SAME_LOAD)
     if len(loads) < 3:
         return []
     lost = []
     for load_ohm in loads:
         rest = [point for point in points if abs(point.load_ohm / load_ohm - 1) > SAME_LOAD]
-        fit = fit_limit(rest, reference_v=reference_v)
+        fit = fit_limit(rest, reference_v=reference_v, priors=priors)
         for point in _near_reference(points, load_ohm):
             lost.append(_missed(point, fit))
     return lost

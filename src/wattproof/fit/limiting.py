@@ -39,12 +39,19 @@ _HELD = 1e-4
 
 @dataclass(frozen=True, kw_only=True)
 class Prior:
-    """What is assumed of a parameter that the data do not fix: anything between two values alike."""
+    """What is assumed of a parameter that the data do not fix: anything between two values alike.
+
+    Attributes
+    ----------
+    stated : bool
+        It is not assumed for want of data but known from how the amplifier is built.
+    """
 
     name: str
     low: float
     high: float
     complaint: str
+    stated: bool = False
 
     @property
     def middle(self) -> float:
@@ -136,7 +143,7 @@ def priors_for(points: Sequence[LimitPoint]) -> tuple[Prior, ...]:
                 "known. A ramp into another load fixes it.",
             )
         )
-    if len(distinct([point.supply_v for point in points], SAME_SUPPLY)) < 2:
+    if not _supply_was_changed(points):
         low, high = min(p.supply_v for p in points), max(p.supply_v for p in points)
         seen = f"{low:.2f} V" if high - low < 0.005 else f"{low:.2f} to {high:.2f} V"
         priors.append(
@@ -161,6 +168,25 @@ def priors_for(points: Sequence[LimitPoint]) -> tuple[Prior, ...]:
     return tuple(priors)
 
 
+def _supply_was_changed(points: Sequence[LimitPoint]) -> bool:
+    """Tell whether one load saw two supply voltages: a sag that goes with the load looks like resistance."""
+    loads = {round(log(point.load_ohm) / SAME_LOAD) for point in points}
+    seen = ([p.supply_v for p in points if round(log(p.load_ohm) / SAME_LOAD) == load] for load in loads)
+    return any(max(volts) > min(volts) * (1 + SAME_SUPPLY) for volts in seen)
+
+
+def priors_of_direct(points: Sequence[LimitPoint], *, reference_v: float) -> tuple[Prior, ...]:
+    """Say what is known of a bridged stage that is fed straight from the supply: its rail is the supply, within 1 %.
+
+    Then one load is enough to fix the resistance.
+    """
+    known = (
+        Prior(name="rail_v", low=0.99 * reference_v, high=1.01 * reference_v, complaint="", stated=True),
+        Prior(name="rail_exponent", low=0.99, high=1.01, complaint="", stated=True),
+    )
+    return (*known, *(prior for prior in priors_for(points) if prior.name == "knee"))
+
+
 def held_exponent(fit: LimitFit, exponent: float) -> LimitFit:
     """Fit again with the rail's exponent held: how things would be if the rail followed the supply just so."""
     others = [prior for prior in fit.priors if prior.name != "rail_exponent"]
@@ -173,6 +199,7 @@ def _fitted(
 ) -> LimitFit:
     names = tuple(name for name in NAMES if with_current or name != "limit_a")
     own = own_covariance(points)
+    n_between = sum(name != "knee" for name in names) - sum(prior.name != "knee" for prior in priors)
     scatter, chi_square = (0.0, 0.0), 0.0
     start = _start(points, names, priors)
     for turn in range(_ROUNDS + 1):
@@ -183,7 +210,7 @@ def _fitted(
         misses = _misses(points, _limit(names, found.x, reference_v))
         if turn == 0:
             chi_square = float(np.sum((whiten @ misses) ** 2))
-        scatter = _scatter(points, misses, own)
+        scatter = _scatter(points, misses, own, n_between)
     jacobian = found.jac
     covariance: Real = np.linalg.pinv(jacobian.T @ jacobian)
     return LimitFit(
@@ -199,13 +226,13 @@ def _fitted(
 
 
 def own_covariance(points: Sequence[LimitPoint]) -> Real:
-    """Give the covariance of the points' relative powers through the sources that their budgets share."""
-    sources = sorted({line.source for point in points for line in point.power.budget})
-    column = {source: number for number, source in enumerate(sources)}
-    parts = np.zeros((len(points), len(sources)))
-    for row, point in enumerate(points):
-        for line in point.power.budget:
-            parts[row, column[line.source]] += line.sign * line.u / point.power.value
+    """Give the covariance of the points' relative squared voltages through the sources that their budgets share."""
+    shares = [point.square_parts() for point in points]
+    column = {source: number for number, source in enumerate(sorted({source for share in shares for source in share}))}
+    parts = np.zeros((len(points), len(column)))
+    for row, share in enumerate(shares):
+        for source, moved in share.items():
+            parts[row, column[source]] = moved
     covariance: Real = parts @ parts.T + _FLOOR**2 * np.eye(len(points))
     return covariance
 
@@ -225,30 +252,35 @@ def _model_covariance(points: Sequence[LimitPoint], scatter: tuple[float, float]
     return model
 
 
-def _scatter(points: Sequence[LimitPoint], misses: Real, own: Real) -> tuple[float, float]:
-    """Estimate the model's own scatter of relative power: between ramps, and between the limits of one ramp."""
+def _scatter(points: Sequence[LimitPoint], misses: Real, own: Real, n_between: int) -> tuple[float, float]:
+    """Estimate the model's own scatter of relative power: between ramps, and between the limits of one ramp.
+
+    What is shared by all points went into the rail; what is left of the points' own uncertainty is taken off.
+
+    Parameters
+    ----------
+    n_between : int
+        Parameters that were fitted to what differs between ramps; the knee is one within them.
+    """
     groups = _groups(points)
     n_groups = int(groups.max()) + 1
     means = np.array([misses[groups == g].mean() for g in range(n_groups)])
     inside = misses - means[groups]
-    left = len(points) - n_groups
+    free, left = n_groups - n_between, len(points) - n_groups - 1
     within = float(np.sum(inside**2) / left) if left > 0 else 0.0
-    # what is shared by all points is in the rail; only what differs between ramps can scatter
-    free = max(n_groups - 3, 1)
-    between = float(np.sum(means**2) / free)
-    noise = float(np.mean(np.diag(own))) - float(np.min(own))
+    between = float(np.sum(means**2) / free) if free > 0 else 0.0
+    noise = float(np.mean(np.diag(own)) - np.min(own))
     return sqrt(max(between - noise, 0.0)), sqrt(max(within - noise, 0.0))
 
 
 def _start(points: Sequence[LimitPoint], names: Sequence[str], priors: Sequence[Prior]) -> Real:
-    knee = 0.03
     peak = max(sqrt(2) * p.voltage_v_rms for p in points)
     first = {
         "rail_v": peak,
         "rail_exponent": 0.5,
         "output_ohm": 0.02 * min(p.load_ohm for p in points),
         "limit_a": max(sqrt(2) * p.voltage_v_rms / p.load_ohm for p in points),
-        "knee": knee,
+        "knee": 0.03,
     }
     first.update({prior.name: prior.middle for prior in priors})
     return np.array([first[name] for name in names])

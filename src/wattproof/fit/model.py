@@ -17,15 +17,17 @@ class Parameter(_Plain):
     """One number of the model, with how well the data fix it.
 
     ``rail_v`` (peak volts that the output could reach without load at `reference_v` of supply), ``rail_exponent`` (0:
-    regulated; 1: follows the supply), ``converter_ohm``, ``output_ohm``, ``limit_a`` (peak), ``knee`` (0: hard),
-    ``gain`` (V/V), ``small_signal_ohm``, ``idle_w``, ``loss_v``, ``loss_ohm``.
+    regulated; 1: follows the supply), ``output_ohm``, ``limit_a`` (peak), ``knee`` (0: hard), ``gain`` (V/V),
+    ``idle_w``, ``loss_v``, ``loss_ohm``, ``converter_ohm``.
     """
 
     name: str
     value: float | None = Field(description="null: the amplifier showed no such limit")
     u: float | None = Field(default=None, ge=0, description="standard uncertainty; null: not fixed by the data")
     unit: str
-    fixed_by: Literal["data", "prior", "nothing"] = "data"
+    fixed_by: Literal["data", "prior", "stated", "nothing"] = Field(
+        default="data", description="stated: known from how the amplifier is built"
+    )
     low: float | None = Field(default=None, description="prior range, where the data do not fix it")
     high: float | None = None
     complaint: str = Field(default="", description="what the data cannot say, and what would")
@@ -74,6 +76,8 @@ class BehaviourModel(_Plain):
     reduced_chi_square: float | None
     load_ohm: tuple[float, float] = Field(description="lowest and highest load of the data")
     supply_v: tuple[float, float] = Field(description="lowest and highest supply voltage of the data")
+    supply_levels_v: tuple[float, ...] = Field(description="means of the supply voltages that lie apart, ascending")
+    supply_u: float = Field(default=0.0, ge=0, description="relative standard uncertainty of the supply voltages")
     thd_n: tuple[float, float] = Field(description="lowest and highest distortion limit of the data")
     frequency_hz: tuple[float, float] | None = None
     scatter: float = Field(

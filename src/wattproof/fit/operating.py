@@ -81,7 +81,9 @@ def _at_terminals(limit: Limit, losses: LossFit | None, asked: Asked, supply_v: 
     drawn_w = None
     if losses is not None:
         share = limit.open_v(supply_v) / limit.open_v(losses.reference_v)
-        drawn_w = losses.drawn_w(given_w, asked.driven * amps, asked.driven * amps**2, rail_share=share)
+        drawn_w = losses.drawn_w(
+            given_w, asked.driven * amps, asked.driven * amps**2, supply_v=supply_v, rail_share=share
+        )
     return OperatingPoint(
         load_v_rms=volts,
         load_a_rms=amps,

@@ -2,11 +2,10 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
-from math import sqrt
+from dataclasses import dataclass, replace
+from math import log, sqrt
 
 from wattproof.measure import CaptureResult, Figure
-from wattproof.quantity import Quantity
 
 _LIMIT = re.compile(r"power_at_thd_(\d+(?:_\d+)?)$")
 _LEAST_THD = 0.005
@@ -21,7 +20,7 @@ class LimitPoint:
 
     Attributes
     ----------
-    power : Quantity, W
+    power : Figure, W
         With its budget, through which points are correlated.
     load_ohm, supply_v : float
         As they were at that moment.
@@ -32,7 +31,7 @@ class LimitPoint:
     """
 
     output: str
-    power: Quantity
+    power: Figure
     load_ohm: float
     supply_v: float
     thd_n: float | None
@@ -45,6 +44,24 @@ class LimitPoint:
         """R.m.s. volts at the load."""
         return sqrt(self.power.value * self.load_ohm)
 
+    def square_parts(self) -> dict[str, float]:
+        """Give what each source of doubt moves the squared voltage by, relative and signed.
+
+        The limit is one of voltage: a power from volts and amperes moves with both scales, the volts behind it with
+        one. ``ln V² = ln P + ln R``, and where R was found as V/I as well, a scale of the volts counts twice there and
+        one of the amperes not at all; where P is V²/R, the load's resistance drops out.
+        """
+        parts: dict[str, float] = {}
+        by_amperes = str(self.power.conditions.get("basis", "")).startswith("v*i")
+        for line in self.power.budget:
+            moved = line.sign * line.u / self.power.value
+            if "load_voltage" in line.source:
+                moved *= 2.0 if by_amperes else 1.0
+            elif "load_current" in line.source or ": load " in line.source:
+                continue
+            parts[line.source] = parts.get(line.source, 0.0) + moved
+        return parts
+
 
 @dataclass(frozen=True, kw_only=True)
 class LossPoint:
@@ -56,8 +73,10 @@ class LossPoint:
         From the supply, and into all loads.
     sum_a, sum_a2 : float
         R.m.s. load currents of all outputs added, A; and their squares added, A².
-    drawn_u : float, relative
-        Of `drawn_w` less `given_w`, as a share of `drawn_w`: calibrations of both sides.
+    supply_v : float
+        Mean at the terminals, V.
+    own_u : float, relative
+        Of `drawn_w`, where one moment alone has it: a typed row's last digits.
     """
 
     drawn_w: float
@@ -66,6 +85,7 @@ class LossPoint:
     sum_a2: float
     supply_v: float
     group: str
+    own_u: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +96,8 @@ class Points:
     ----------
     drawn_u, given_u : float, relative
         Standard uncertainties of supply and load power that all points of the losses share.
+    supply_u : float, relative
+        Of the supply voltage at the terminals, shared by all points.
     """
 
     limits: tuple[LimitPoint, ...]
@@ -85,25 +107,39 @@ class Points:
     sources: tuple[Figure, ...] = ()
     drawn_u: float = 0.0
     given_u: float = 0.0
+    supply_u: float = 0.0
 
 
 def points_of(results: Sequence[CaptureResult]) -> Points:
-    """Collect the points of captures and typed rows; what a capture does not hold is left out."""
-    limits = [point for result in results for point in _limit_points(result)]
-    losses = [point for result in results if result.kind == "ramp" for point in _loss_points(result)]
+    """Collect the points of captures and typed rows; what a capture does not hold is left out.
+
+    Typed rows that state no distortion count only where nothing states any: nobody says that they are at a limit.
+    """
+    found = [point for result in results for point in _limit_points(result)]
+    stated = [point for point in found if point.thd_n is not None]
+    ramps = [result for result in results if result.kind == "ramp"]
+    losses = [point for result in ramps for point in _loss_points(result)]
     named = [figure for result in results for figure in result.figures]
-    ramps = [figure for result in results if result.kind == "ramp" for figure in result.figures]
     return Points(
-        limits=tuple(limits),
-        losses=tuple(losses),
+        limits=tuple(stated or _highest(found)),
+        losses=tuple(losses or [point for result in results for point in _typed_loss(result)]),
         idle=tuple(_idle(results)),
         gains=tuple(figure for figure in named if figure.name == "gain"),
         sources=tuple(
             figure for figure in named if figure.name == "source_resistance" and "emf_v" in figure.conditions
         ),
-        drawn_u=_relative(ramps, "supply_power"),
-        given_u=_relative(ramps, "power_at_thd_1"),
+        drawn_u=max(_shared(named, "efficiency", "supply_"), _shared(named, "supply_power", "scale of supply_")),
+        given_u=_shared(named, "power_at_thd_1", "load"),
+        supply_u=max(_shared(named, name, "supply_voltage") for name in ("efficiency", "supply_power")),
     )
+
+
+def _highest(points: Sequence[LimitPoint]) -> list[LimitPoint]:
+    """Keep the highest row of each output, load and supply setting: the others were on the way up to it."""
+    kept: dict[tuple[str, int, int], LimitPoint] = {}
+    for point in sorted(points, key=lambda point: point.power.value):
+        kept[point.output, round(log(point.load_ohm) / 0.05), round(log(point.supply_v) / 0.05)] = point
+    return list(kept.values())
 
 
 def _limit_points(result: CaptureResult) -> list[LimitPoint]:
@@ -134,20 +170,40 @@ def _limit_point(figure: Figure, driven: int) -> LimitPoint | None:
 
 
 def _typed_point(result: CaptureResult) -> list[LimitPoint]:
-    """Take a typed row for a point at a limit: its own distortion, where one was typed."""
+    """Take a typed row for a point at a limit: its own distortion, where one was typed and says that it is at one."""
     powers = [figure for figure in result.figures if figure.name == "load_power" and figure.output is not None]
     points = []
     for figure in powers:
-        thd = next((f for f in result.figures if f.name == "thd_n" and f.output == figure.output), None)
+        thd = result.figure("thd_n", figure.output)
+        if thd is not None and thd.value < _LEAST_THD:
+            continue
         stated = {**figure.conditions, "thd_n": thd.value if thd is not None else 0.0}
         point = _limit_point(figure.model_copy(update={"conditions": stated}), len(powers))
         if point is not None:
-            points.append(point if thd is not None else _without_limit(point))
+            points.append(point if thd is not None else replace(point, thd_n=None))
     return points
 
 
-def _without_limit(point: LimitPoint) -> LimitPoint:
-    return LimitPoint(**{**vars(point), "thd_n": None})
+def _typed_loss(result: CaptureResult) -> list[LossPoint]:
+    powers = [figure for figure in result.figures if figure.name == "load_power" and figure.output is not None]
+    volts, drawn = result.figure("supply_voltage", None), result.figure("supply_power", None)
+    if result.kind != "readings" or not powers or volts is None or drawn is None or drawn.value <= 0:
+        return []
+    ohms = [figure.conditions.get("load_ohm") for figure in powers]
+    amps = [sqrt(p.value / ohm) for p, ohm in zip(powers, ohms, strict=True) if isinstance(ohm, int | float)]
+    if len(amps) < len(powers):
+        return []
+    return [
+        LossPoint(
+            drawn_w=drawn.value,
+            given_w=sum(figure.value for figure in powers),
+            sum_a=sum(amps),
+            sum_a2=sum(ampere**2 for ampere in amps),
+            supply_v=volts.value,
+            group=result.file,
+            own_u=drawn.u / drawn.value,
+        )
+    ]
 
 
 def _loss_points(result: CaptureResult) -> list[LossPoint]:
@@ -177,19 +233,22 @@ def _loss_points(result: CaptureResult) -> list[LossPoint]:
 
 
 def _idle(results: Sequence[CaptureResult]) -> list[Figure]:
+    """Powers drawn without drive: of idle captures and of typed rows that say idle."""
     return [
         figure
         for result in results
-        if result.kind == "idle"
         for figure in result.figures
-        if figure.name == "supply_power"
+        if figure.name == "supply_power" and "idle" in (result.kind, figure.conditions.get("kind"))
     ]
 
 
-def _relative(figures: Sequence[Figure], name: str) -> float:
-    """Give the calibrations' share (type B) of a figure's relative uncertainty, the median over its occurrences."""
+def _shared(figures: Sequence[Figure], name: str, of: str) -> float:
+    """Give the relative standard uncertainty that the calibrations of some channels (type B) bring to a figure.
+
+    The median over its occurrences.
+    """
     shares = sorted(
-        sqrt(sum(line.u**2 for line in figure.budget if line.type == "B")) / abs(figure.value)
+        sqrt(sum(line.u**2 for line in figure.budget if line.type == "B" and of in line.source)) / abs(figure.value)
         for figure in figures
         if figure.name == name and figure.value
     )

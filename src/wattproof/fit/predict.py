@@ -1,25 +1,25 @@
 """Predicts what was not measured, with a 95 % interval, or refuses where the data say nothing."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.errors import BeyondDataError, Notice
+from wattproof.errors import Notice
+from wattproof.fit.losses import NAMES as LOSS_NAMES
 from wattproof.fit.losses import LossFit
 from wattproof.fit.model import Asked, BehaviourModel, Estimate, Prediction
 from wattproof.fit.operating import OperatingPoint, operating_point
 from wattproof.fit.rail import Limit
+from wattproof.fit.within import check_asked, check_supply, is_bounded, rail_doubt
 
 Real = NDArray[np.float64]
 
-LOAD_MARGIN = 0.85
-"""Loads down to this share of the lowest measured one are predicted: 18 % more current than was seen."""
-SUPPLY_MARGIN = 0.015
-THD_MARGIN = 1.3
 _STEP = 0.1
 """Differences are taken over this share of a parameter's standard uncertainty."""
+_SUPPLY_STEP = 1e-4
 _OUTPUTS = {
     "power": ("power_w", "W"),
     "load_voltage": ("load_v_rms", "V"),
@@ -30,8 +30,8 @@ _OUTPUTS = {
     "efficiency": ("efficiency", "W/W"),
     "heat": ("heat_w", "W"),
 }
-_WIDENED = {"power": 1.0, "load_voltage": 0.5, "load_current": 0.5, "supply_current": 1.0, "supply_power": 1.0}
-"""How much of the model's own relative error of power goes into each: volts go with its root."""
+_FOLLOWS = {"power": 1, "load_voltage": 0.5, "load_current": 0.5, "supply_current": 1, "supply_power": 1, "heat": 1}
+"""How much of a relative error of power goes into each: volts go with its root."""
 
 
 def predict(model: BehaviourModel, asked: Asked) -> Prediction:
@@ -46,7 +46,7 @@ def predict(model: BehaviourModel, asked: Asked) -> Prediction:
     -------
     Prediction
         Linear propagation of the parameters' covariance; widened by what predicting left-out loads missed, and by what
-        lies between a regulated and a following rail where supply voltages between those measured are asked for.
+        lies between a regulated and a following rail where other supply voltages than the measured ones are asked for.
 
     Raises
     ------
@@ -56,13 +56,18 @@ def predict(model: BehaviourModel, asked: Asked) -> Prediction:
     """
     notes = check_within(model, asked)
     middle = point_of(model, asked)
-    slopes = _slopes(model, asked)
-    bounded = model.parameter("rail_exponent").fixed_by != "data"
-    ends = following_ends(model, asked) if bounded else ()
+    bounded = is_bounded(model)
+    around = _Around(
+        middle=middle,
+        slopes=_slopes(model, asked),
+        supply_slopes=_supply_slopes(model, asked),
+        ends=following_ends(model, asked) if bounded else (),
+        rail_u=rail_doubt(model, middle.supply_v),
+    )
     estimates = {
-        name: _estimate(model, name, middle, slopes, ends, rail_doubt(model, middle.supply_v), unit)
-        for name, (_, unit) in _OUTPUTS.items()
-        if getattr(middle, _OUTPUTS[name][0]) is not None
+        name: _estimate(model, name, around)
+        for name, (field, _) in _OUTPUTS.items()
+        if getattr(middle, field) is not None
     }
     return Prediction(
         asked=asked,
@@ -83,7 +88,7 @@ def point_of(model: BehaviourModel, asked: Asked, values: Mapping[str, float] | 
     limit = Limit(
         rail_v=value("rail_v") or 0.0,
         rail_exponent=value("rail_exponent") or 0.0,
-        output_ohm=value("output_ohm") or 0.0,
+        output_ohm=max(value("output_ohm") or 0.0, 0.0),
         limit_a=value("limit_a"),
         knee=min(max(value("knee") or 0.0, 0.0), 0.6),
         reference_v=model.reference_v,
@@ -91,11 +96,9 @@ def point_of(model: BehaviourModel, asked: Asked, values: Mapping[str, float] | 
     losses = None
     if model.given is not None and model.loss_reference_v is not None:
         losses = LossFit(
-            idle_w=value("idle_w") or 0.0,
-            loss_v=value("loss_v") or 0.0,
-            loss_ohm=value("loss_ohm") or 0.0,
-            given=float(model.given),
-            covariance=np.zeros((3, 3)),
+            **{name: value(name) or 0.0 for name in LOSS_NAMES},
+            given=model.given,
+            covariance=np.zeros((len(LOSS_NAMES), len(LOSS_NAMES))),
             scatter=model.loss_scatter or 0.0,
             reference_v=model.loss_reference_v,
             points=0,
@@ -111,9 +114,7 @@ def check_within(model: BehaviourModel, asked: Asked) -> tuple[Notice, ...]:
     BeyondDataError
         Load, supply voltage, limit or number of driven outputs is beyond the data.
     """
-    notes = _within(model, asked)
-    _within_supply(model, point_of(model, asked).supply_v)
-    return notes
+    return (*check_asked(model, asked), *check_supply(model, point_of(model, asked).supply_v))
 
 
 def log_power_slopes(model: BehaviourModel, asked: Asked) -> Real:
@@ -122,52 +123,22 @@ def log_power_slopes(model: BehaviourModel, asked: Asked) -> Real:
     return slopes
 
 
-def _within(model: BehaviourModel, asked: Asked) -> tuple[Notice, ...]:
-    low_ohm, high_ohm = model.load_ohm
-    one_load = model.parameter("output_ohm").fixed_by != "data"
-    if asked.load_ohm < LOAD_MARGIN * low_ohm or (one_load and asked.load_ohm > high_ohm / LOAD_MARGIN):
-        measured = f"{low_ohm:.3g} ohm alone" if one_load else f"{low_ohm:.3g} to {high_ohm:.3g} ohm"
-        raise BeyondDataError(
-            f"Cannot predict into {asked.load_ohm:g} ohm.",
-            why=f"the captures hold {measured}; into a lower load the amplifier may limit its current or switch off, "
-            "and no capture shows where",
-            hint=f"Ask for {LOAD_MARGIN * low_ohm:.3g} ohm or more, or capture a ramp into {asked.load_ohm:g} ohm.",
-        )
-    low, high = model.thd_n
-    if not low / THD_MARGIN <= asked.thd_n <= high * THD_MARGIN:
-        raise BeyondDataError(
-            f"Cannot predict at {100 * asked.thd_n:g} % of distortion.",
-            why=f"the captures hold limits from {100 * low:g} to {100 * high:g} %",
-            hint=f"Ask for {100 * low:g} to {100 * high:g} %, or capture a ramp that goes there.",
-        )
-    if asked.driven != model.driven:
-        raise BeyondDataError(
-            f"Cannot predict with {asked.driven} outputs driven.",
-            why=f"in the captures {model.driven} were driven at once; outputs share the supply's rails",
-            hint=f"Ask for {model.driven}, or capture ramps with {asked.driven} outputs driven.",
-        )
-    if asked.load_ohm > high_ohm * 1.05:
-        return (
-            Notice(
-                code="load-above-data",
-                message=f"{asked.load_ohm:g} ohm lies above the highest load of the captures, {high_ohm:.3g} ohm.",
-                hint="The amplifier gives less current there, which asks less of it; a ramp into such a load shows it.",
-            ),
-        )
-    return ()
+def following_ends(model: BehaviourModel, asked: Asked) -> tuple[OperatingPoint, ...]:
+    """Solve for a rail that stands and for one that follows in full, each fitted to what was measured."""
+    return tuple(point_of(model, asked, end) for end in model.ends)
 
 
-def _within_supply(model: BehaviourModel, supply_v: float) -> None:
-    """Refuse supply voltages beyond those measured; where there was one only, the interval holds both extremes."""
-    low, high = model.supply_v
-    if model.parameter("rail_exponent").fixed_by != "data":
-        return
-    if not low * (1 - SUPPLY_MARGIN) <= supply_v <= high * (1 + SUPPLY_MARGIN):
-        raise BeyondDataError(
-            f"Cannot predict at {supply_v:.3g} V at the terminals.",
-            why=f"the captures hold {low:.4g} to {high:.4g} V; beyond them the rail may hold or follow",
-            hint=f"Ask for {low:.4g} to {high:.4g} V, or capture a ramp at {supply_v:.3g} V.",
-        )
+def own_covariance(model: BehaviourModel) -> Real:
+    """Give the parameters' covariance; where one supply voltage was measured, without the rail's exponent.
+
+    Its share is told by the two ends then, and not twice.
+    """
+    covariance = np.array(model.covariance)
+    if is_bounded(model):
+        held = [number for number, name in enumerate(model.varied) if name == "rail_exponent"]
+        covariance[held, :] = 0.0
+        covariance[:, held] = 0.0
+    return covariance
 
 
 def _slopes(model: BehaviourModel, asked: Asked) -> dict[str, Real]:
@@ -180,65 +151,64 @@ def _slopes(model: BehaviourModel, asked: Asked) -> dict[str, Real]:
             continue
         step = _STEP * float(size)
         ahead, behind = (point_of(model, asked, {name: centre + sign * step}) for sign in (1, -1))
-        for output, (field, _) in _OUTPUTS.items():
-            up, down = getattr(ahead, field), getattr(behind, field)
-            if up is not None and down is not None:
-                slopes[output][column] = (up - down) / (2 * step)
+        # a parameter at its bound of zero moves to one side only
+        width = 2 * step if name != "output_ohm" or centre > step else centre + step
+        for output, field in _known(ahead, behind):
+            slopes[output][column] = (getattr(ahead, field) - getattr(behind, field)) / width
     return slopes
 
 
-def rail_doubt(model: BehaviourModel, supply_v: float) -> float:
-    """Relative standard uncertainty of the open rail between two measured supply voltages.
-
-    A rail rises with the supply, and not faster than in proportion: that bounds it from both ends. Regulated or
-    following in full, the bounds meet; regulated at the upper voltage and dropped out at the lower, they do not.
-    """
-    low_v, high_v = model.supply_v
-    if model.parameter("rail_exponent").fixed_by != "data" or not low_v < supply_v < high_v:
-        return 0.0
-    exponent = model.parameter("rail_exponent").value or 0.0
-    low_rail, high_rail = (float((end / supply_v) ** exponent) for end in (low_v, high_v))
-    upper = min(high_rail, low_rail * supply_v / low_v)
-    lower = max(low_rail, high_rail * supply_v / high_v)
-    return max(upper - lower, 0.0) / sqrt(12)
+def _supply_slopes(model: BehaviourModel, asked: Asked) -> dict[str, float]:
+    """Give derivatives of every output with respect to the logarithm of the supply voltage."""
+    ahead, behind = (
+        point_of(model, asked.model_copy(update={"supply_v": asked.supply_v * (1 + sign * _SUPPLY_STEP)}))
+        for sign in (1, -1)
+    )
+    return {
+        output: float(getattr(ahead, field) - getattr(behind, field)) / (2 * _SUPPLY_STEP)
+        for output, field in _known(ahead, behind)
+    }
 
 
-def following_ends(model: BehaviourModel, asked: Asked) -> tuple[OperatingPoint, ...]:
-    """Solve for a rail that stands and for one that follows in full, each fitted to what was measured."""
-    return tuple(point_of(model, asked, end) for end in model.ends)
+def _known(*points: OperatingPoint) -> list[tuple[str, str]]:
+    return [
+        (output, field)
+        for output, (field, _) in _OUTPUTS.items()
+        if all(getattr(point, field) is not None for point in points)
+    ]
 
 
-def _estimate(
-    model: BehaviourModel,
-    name: str,
-    middle: OperatingPoint,
-    slopes: Mapping[str, Real],
-    ends: tuple[OperatingPoint, ...],
-    between: float,
-    unit: str,
-) -> Estimate:
-    field = _OUTPUTS[name][0]
-    value = float(getattr(middle, field))
-    covariance = np.array(model.covariance)
-    if ends:
-        # the exponent's own share is told by the two ends and not twice
-        held = [n for n, varied in enumerate(model.varied) if varied in ("rail_exponent",)]
-        covariance[held, :] = 0.0
-        covariance[:, held] = 0.0
-    own = float(slopes[name] @ covariance @ slopes[name])
-    widened = _WIDENED.get(name, 0.0)
-    missed = (widened * model.widening * value) ** 2
-    rail = (2 * widened * between * value) ** 2
-    scatter = (model.loss_scatter or 0.0) * _loss_weight(name, middle)
-    about = (widened * model.scatter * value) ** 2
-    u = sqrt(own + missed + rail + about + scatter**2)
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Around:
+    """A solved point with all that its doubt is made of."""
+
+    middle: OperatingPoint
+    slopes: Mapping[str, Real]
+    supply_slopes: Mapping[str, float]
+    ends: tuple[OperatingPoint, ...]
+    rail_u: float
+
+
+def _estimate(model: BehaviourModel, name: str, around: _Around) -> Estimate:
+    field, unit = _OUTPUTS[name]
+    value = float(getattr(around.middle, field))
+    slopes, follows = around.slopes[name], _FOLLOWS.get(name, 0.0) * value
+    missed = (follows * model.widening) ** 2
+    u = sqrt(
+        float(slopes @ own_covariance(model) @ slopes)
+        + (around.supply_slopes[name] * model.supply_u) ** 2
+        + missed
+        + (2 * follows * around.rail_u) ** 2
+        + (follows * model.scatter) ** 2
+        + ((model.loss_scatter or 0.0) * _loss_weight(name, around.middle)) ** 2
+    )
     k95 = _factor(missed / u**2 if u else 0.0, model.widening_dof)
-    values = [value, *(float(getattr(end, field)) for end in ends)]
+    values = [value, *(float(getattr(end, field)) for end in around.ends)]
     spread = (max(values) - min(values)) / sqrt(12)
     return Estimate(
         value=value,
         u=sqrt(u**2 + spread**2),
-        low=min(values) - k95 * u,
+        low=max(min(values) - k95 * u, 0.0),
         high=max(values) + k95 * u,
         unit=unit,
     )
