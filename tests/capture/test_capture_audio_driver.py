@@ -325,13 +325,18 @@ def test_a_trip_fades_within_a_block_and_5_ms_of_the_block_that_showed_it(card):
         outputs=("A",), rate_hz=RATE_HZ,
     )  # fmt: skip
     told = []
-    play, blocks = taken(recorder, rising, guard(recorder, load_voltage_v=0.15), on_trip=lambda: told.append(1))
+    watch = guard(recorder, load_voltage_v=0.15)
+    play, blocks = taken(recorder, rising, watch, on_trip=lambda: told.append(1))
     assert play.trip.code == "load-voltage"
     assert told == [1]
     record = np.concatenate([block.samples for block in blocks])
     assert abs(record[play.trip.sample, 0]) > 0.15
     assert abs(record[: play.trip.sample, 0]).max() <= 0.15
     assert play.trip.at_s == pytest.approx(play.trip.sample / RATE_HZ)
+    assert watch.tripped == play.trip
+    around = watch.around()
+    overlap = record[max(around.start, 0) :]
+    assert np.array_equal(around.samples[max(-around.start, 0) :][: len(overlap)], overlap)
     # the offending sample is heard a delay after it was played; then its block, the fade, and the block it falls into
     assert loud_samples(sound) <= play.trip.sample + DELAY + BLOCK + 0.005 * RATE_HZ + BLOCK
 

@@ -12,7 +12,7 @@ from wattproof.capture.audio_devices import Pair, choose, devices, portaudio
 from wattproof.capture.audio_drive import MarkedDrive
 from wattproof.capture.audio_stream import AudioStream, StreamSettings
 from wattproof.capture.audio_take import AudioTake, Hearing, warm_up
-from wattproof.capture.audio_watch import WallPump, WatchFromDrive
+from wattproof.capture.audio_watch import WallPump
 from wattproof.capture.checks import part_check, settled
 from wattproof.capture.contract import Block, Drive, PartCheck, Parts, Samples, Take, Watch
 from wattproof.capture.drives import SilentDrive
@@ -105,12 +105,11 @@ class AudioRecorder:
         marked = MarkedDrive(
             drive, rate_hz=self.rate_hz, full_scale_v=self._rig.drive_v_full_scale, marked=bool(hearings)
         )
-        from_drive = WatchFromDrive(watch, rate_hz=self.rate_hz)
         warm_up(rate_hz=self.rate_hz)
         stream = self._opened()
         try:
             stream.wait_until_steady()
-            pump = WallPump(marked, from_drive, rate_hz=self.rate_hz, outputs=self.outputs, on_trip=on_trip)
+            pump = WallPump(marked, watch, rate_hz=self.rate_hz, outputs=self.outputs, on_trip=on_trip)
             take = QueueTake(pump, on_trip=on_trip, close=stream.finish)
         except BaseException:
             stream.close()
@@ -120,7 +119,7 @@ class AudioRecorder:
         return AudioTake(
             take,
             drive=marked,
-            watch=from_drive,
+            watch=watch,
             hearings=hearings,
             rate_hz=self.rate_hz,
             silent=silent,

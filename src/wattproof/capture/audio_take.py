@@ -9,9 +9,8 @@ from typing import Self
 import numpy as np
 
 from wattproof.capture.audio_drive import GAP_S, MarkedDrive
-from wattproof.capture.audio_watch import WatchFromDrive
 from wattproof.capture.continuity import Break, Continuity
-from wattproof.capture.contract import Block, Samples, Trip
+from wattproof.capture.contract import Block, Samples, Trip, Watch
 from wattproof.capture.markers import LEAST_LIKENESS, MARKER_S, Heard, MarkerSearch, find_marker, marker
 from wattproof.capture.take import QueueTake
 from wattproof.errors import CaptureFailedError, RigError
@@ -66,7 +65,8 @@ class AudioTake:
     take : QueueTake
         Over all blocks as they were recorded, from the first of the lead-in.
     drive : MarkedDrive
-    watch : WatchFromDrive
+    watch : Watch
+        Is told where the drive begins.
     hearings : tuple of Hearing
         The tracks by one of which the marker is to be heard; none for a silent drive that no track hears.
     rate_hz : float, Hz
@@ -81,7 +81,7 @@ class AudioTake:
         take: QueueTake,
         *,
         drive: MarkedDrive,
-        watch: WatchFromDrive,
+        watch: Watch,
         hearings: tuple[Hearing, ...],
         rate_hz: float,
         silent: bool,
@@ -187,7 +187,8 @@ class AudioTake:
         """Give what a block holds of the drive, counted from the drive's first sample; keep what follows the drive."""
         if self._drive.start is None:
             return None
-        first = self._watch.first = self._drive.start + self._delay
+        first = self._drive.start + self._delay
+        self._watch.count_from(first)
         start = block.start - first
         stop = start + len(block.samples) if self._drive.end is None else self._drive.end - self._drive.start
         self._after.append(block.samples[max(stop - start, 0) :])

@@ -1,47 +1,11 @@
-"""How a play through an audio interface is watched: trips counted from the drive, a conductor heard by the clock."""
+"""A pump for a sound system, which asks for its blocks in bunches: it hears the conductor by the clock on the wall."""
 
 import time
-from dataclasses import replace
 from typing import Any
 
 from wattproof.capture.audio_drive import MarkedDrive
 from wattproof.capture.contract import CHECK_IN_S, Samples, Trip, Watch
 from wattproof.capture.pump import Pump
-
-
-class WatchFromDrive:
-    """A watch whose trips are counted from the drive's first recorded sample, though it sees the lead-in as well.
-
-    Parameters
-    ----------
-    watch : Watch
-    rate_hz : float, Hz
-    """
-
-    def __init__(self, watch: Watch, *, rate_hz: float) -> None:
-        self._watch = watch
-        self._rate_hz = rate_hz
-        self.first: int | None = None
-        """Recorded samples before the drive's first; None while that is not known."""
-
-    @property
-    def tripped(self) -> Trip | None:
-        """The latched trip."""
-        trip = self._watch.tripped
-        if trip is None:
-            return None
-        if self.first is None:
-            return replace(trip, sample=None, at_s=0.0)
-        sample = None if trip.sample is None else trip.sample - self.first
-        return replace(trip, sample=sample, at_s=trip.at_s - self.first / self._rate_hz)
-
-    def inspect(self, block: Samples) -> Trip | None:
-        """Look at a block."""
-        return None if self._watch.inspect(block) is None else self.tripped
-
-    def trip(self, trip: Trip) -> None:
-        """Latch a trip, counted from the first recorded sample; from any thread."""
-        self._watch.trip(trip)
 
 
 class WallPump(Pump):

@@ -84,6 +84,10 @@ class Watch(Protocol):
         """Latch a trip that no sample showed: a stalled stream, a person. May be called from any thread."""
         ...
 
+    def count_from(self, sample: int) -> None:
+        """Count from this one of the samples looked at: a recorder that plays a lead-in says where the drive begins."""
+        ...
+
     @property
     def tripped(self) -> Trip | None:
         """The latched trip."""

@@ -1,6 +1,7 @@
 """The guard: watches every recorded block while the drive is on, and latches the first reason to stop."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from threading import Lock
 
 import numpy as np
@@ -71,11 +72,16 @@ class Guard:
         self._lock = Lock()
         self._tripped: Trip | None = None
         self._seen = 0
+        self._first = 0
 
     @property
     def tripped(self) -> Trip | None:
-        """The latched trip."""
-        return self._tripped
+        """The latched trip, counted from the drive's first sample."""
+        trip, first = self._tripped, self._first
+        if trip is None or not first:
+            return trip
+        sample = None if trip.sample is None else trip.sample - first
+        return replace(trip, sample=sample, at_s=trip.at_s - first / self.rate_hz)
 
     @property
     def seen(self) -> int:
@@ -98,6 +104,16 @@ class Guard:
         row = self._rows.energy_row
         return None if row is None or not self._seen else self._sums.latest(row) / self.rate_hz
 
+    def count_from(self, sample: int) -> None:
+        """Count from this one of the samples looked at, the drive's first as it was recorded; from any thread.
+
+        Parameters
+        ----------
+        sample : int
+            What was looked at before it is the lead-in.
+        """
+        self._first = sample
+
     def inspect(self, block: Samples) -> Trip | None:
         """Look at a block, and give the latched trip.
 
@@ -118,7 +134,7 @@ class Guard:
         """
         for start in range(0, len(block), CHUNK):
             self._look(block[start : start + CHUNK])
-        return self._tripped
+        return self.tripped
 
     def trip(self, trip: Trip) -> None:
         """Latch a trip; from any thread. One that is latched already stays."""
@@ -138,7 +154,7 @@ class Guard:
             self._tripped = Trip(
                 code="person",
                 message=f"The drive was stopped by {who}.",
-                why=f"At {self._seen / self.rate_hz:.2f} s of this play.",
+                why=f"At {(self._seen - self._first) / self.rate_hz:.2f} s of this play.",
                 hint="Go on when all is well at the bench.",
                 sample=self._seen,
                 at_s=self._seen / self.rate_hz,
@@ -179,7 +195,8 @@ class Guard:
         if ring is None:
             return Block(samples=np.empty((0, 0)), start=0)
         n_kept = min(ring.count, round((AROUND_S + AFTER_S) * self.rate_hz))
-        return Block(samples=ring.read(ring.count - n_kept, n_kept).T.copy(), start=ring.count - n_kept)
+        start = ring.count - n_kept
+        return Block(samples=ring.read(start, n_kept).T.copy(), start=start - self._first)
 
     def _look(self, block: Samples) -> None:
         raw = np.ascontiguousarray(block.T)
