@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 60, 8
 TIMES_A_SECOND = 8
+LEAST_W, LEAST_V = 1e-3, 1e-2
+"""Less than this is noise, and shown as nothing."""
 
 
 @dataclass
@@ -67,22 +69,26 @@ class DayState:
         if live is None or step is None:
             return ["the drive is muted" if self.resting is not None else "no drive yet", ""]
         if live.supply_w is None or live.output_w is None:
-            into = "not recorded" if live.output_w is None else f"{live.output_w:.4g} W"
+            into = "not recorded" if live.output_w is None else _watts(live.output_w)
             return [f"into the load {into}; the supply's power is not recorded", ""]
         heat_w = max(0.0, live.supply_w - live.output_w)
         strip = flow_strip(output_w=live.output_w, supply_w=live.supply_w, full_w=step.expected_supply_w, width=WIDTH)
-        share = 100 * live.output_w / live.supply_w if live.supply_w > 0 else 0.0
+        share = 100 * max(0.0, live.output_w) / live.supply_w if live.supply_w > LEAST_W else 0.0
         return [
-            f"supply {live.supply_v:.2f} V x {live.supply_a:.1f} A  ->  {live.supply_w:.4g} W",
+            f"supply {live.supply_v:.2f} V x {live.supply_a:.1f} A  ->  {_watts(live.supply_w)}",
             strip,
-            f"█ into the load {live.output_w:.4g} W ({share:.0f} %)   ▒ stays as heat {heat_w:.4g} W",
+            f"█ into the load {_watts(live.output_w)} ({share:.0f} %)   ▒ stays as heat {_watts(heat_w)}",
             "",
         ]
 
     def _curve(self) -> list[str]:
         live = self.live
         distortion = "" if live is None or live.thd_n is None else f"THD+N {100 * live.thd_n:.3g} %   "
-        level = "" if live is None or live.output_v_rms is None else f"output {live.output_v_rms:.4g} V r.m.s.   "
+        level = (
+            ""
+            if live is None or (live.output_v_rms or 0.0) < LEAST_V
+            else f"output {live.output_v_rms:.4g} V r.m.s.   "
+        )
         slow = "slow part of the ramp" if live is not None and live.slow else ""
         slow = "looking for the gain" if live is not None and live.searching else slow
         lines = [f"{distortion}{level}{slow}".rstrip(), ""]
@@ -186,8 +192,8 @@ class PlainView:
         if live.t_s < self._told_s:
             return
         self._told_s = live.t_s + self.EVERY_S
-        parts = [f"{live.t_s:6.1f} s", _part(live.output_w, "W"), _part(live.thd_n, "% THD+N", times=100)]
-        parts += [_part(live.supply_w, "W from the supply"), _part(live.heat_w, "W heat")]
+        parts = [f"{live.t_s:6.1f} s", _part(_seen(live.output_w), "W"), _part(live.thd_n, "% THD+N", times=100)]
+        parts += [_part(_seen(live.supply_w), "W from the supply"), _part(_seen(live.heat_w), "W heat")]
         self._say("      " + "  ".join(part for part in parts if part))
 
     def _say(self, line: str) -> None:
@@ -220,6 +226,14 @@ class JsonLines:
     def aside(self) -> Iterator[None]:
         """Nothing moves."""
         yield
+
+
+def _seen(power_w: float | None) -> float | None:
+    return 0.0 if power_w is not None and abs(power_w) < LEAST_W else power_w
+
+
+def _watts(power_w: float) -> str:
+    return f"{power_w:.4g} W" if abs(power_w) >= LEAST_W else "0 W"
 
 
 def _part(value: float | None, unit: str, *, times: float = 1.0) -> str:

@@ -81,7 +81,7 @@ class LiveMeter:
 
     References
     ----------
-    .. [1] docs/explanations/bench-day.md.
+    .. [1] docs/howto/run-a-bench-day.md.
     """
 
     def __init__(

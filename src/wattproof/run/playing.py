@@ -135,6 +135,8 @@ def play(
         The interface is gone; what came is kept by the next recovery.
     """
     guard = guard_for(stage, step, tone_hz=tone_hz)
+    for notice in guard.notices:
+        stage.tell_once(notice)
     watching = _Watching(
         stage, step, drive, outputs=outputs, tone_hz=tone_hz, control=control, searching=keeping is None
     )

@@ -8,7 +8,7 @@ from typing import Any
 from wattproof.archive import Archive, CaptureRecord, Session
 from wattproof.bench import Bench
 from wattproof.capture import Operator, Rig
-from wattproof.errors import InternalFaultError
+from wattproof.errors import InternalFaultError, Notice
 from wattproof.measure import CaptureResult
 from wattproof.plan import RunSheet, Step
 from wattproof.run.events import Event, Told
@@ -63,6 +63,7 @@ class Stage:
     tally: Tally = field(default_factory=Tally)
     load: str | None = None
     powered: bool = False
+    told_before: set[str] = field(default_factory=set)
 
     @property
     def bench(self) -> Bench:
@@ -80,6 +81,12 @@ class Stage:
     def told(self, code: str, message: str, hint: str = "") -> None:
         """Tell something that nothing stops for."""
         self.tell(Told(code=code, message=message, hint=hint))
+
+    def tell_once(self, notice: Notice) -> None:
+        """Tell a notice, unless it was told before in this run."""
+        if notice.message not in self.told_before:
+            self.told_before.add(notice.message)
+            self.told(notice.code, notice.message, notice.hint)
 
     def log(self, did: str, **details: Any) -> None:  # noqa: ANN401  (anything that JSON holds)
         """Write a line of the journal."""
