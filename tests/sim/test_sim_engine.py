@@ -67,8 +67,8 @@ def test_a_record_is_the_same_however_it_is_cut():
         cut = joined([engine.play(drive_v[:, at : at + size]) for at in range(0, drive_v.shape[1], size)])
         for name in ("load_v", "load_a", "supply_v", "rail_v", "heat_w"):
             one, other = getattr(whole, name), getattr(cut, name)
-            # the rounds end when the rail moves by less than 3e-8 of itself
-            assert np.abs(one - other).max() < 1e-7 * np.abs(one).max(), (size, name)
+            # the rounds end when the rail moves by less than 1e-7 of itself: a step of 24 bits, a hundredth of the hiss
+            assert np.abs(one - other).max() < 4e-7 * np.abs(one).max(), (size, name)
 
 
 def test_what_comes_later_changes_nothing_before():

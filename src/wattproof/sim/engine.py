@@ -23,7 +23,7 @@ TICK_S = 0.01
 """Heat, protection, battery and supply limit act this often; between two ticks they pass over evenly."""
 
 _MOST_ROUNDS = 40
-_SETTLED = 3e-8
+_SETTLED = 1e-7
 """The rounds end when no sample of the rail moves by more than this share of it."""
 
 _LEAST_RAIL_V = 0.05
@@ -222,7 +222,7 @@ class Engine:
         mids, ends = np.full(feeding.emf_v.size, self._past_v), np.zeros(1)
         used_a = drawn_w = mids
         load_v, load_a, past_a = np.zeros((3, *asked.wanted_v.shape))
-        for _ in range(_MOST_ROUNDS):
+        for turn in range(_MOST_ROUNDS):
             load_v, following = put_out(stage, asked, mids, past_a)
             load_a = np.array([one.current(volts) for one, volts in zip(self.hanging, load_v, strict=True)])
             past_a = load_a - asked.instant_per_ohm * load_v
@@ -233,7 +233,7 @@ class Engine:
             slopes = slopes + rising.sum(axis=0)
             ends, mids = moved(rail, self.rate_hz, self._end_v, before, amps - used_a, slopes)
             np.maximum(mids, _LEAST_RAIL_V, out=mids)
-            if np.abs(mids - before).max() <= _SETTLED * self._past_v:
+            if turn and np.abs(mids - before).max() <= _SETTLED * self._past_v:
                 break
         # twice the way from a sample's beginning to its middle: what flows into the store, to the last bit
         into_a = used_a + (2 * rail.store_f * self.rate_hz) * (ends - mids)

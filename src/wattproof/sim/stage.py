@@ -87,8 +87,10 @@ def drawn(
 ) -> tuple[Samples, Samples]:
     """Give the watts each output takes from the rail, and how fast the current of them rises with the rail, siemens."""
     size_a = np.sqrt(load_a * load_a + stage.turn_a**2) - stage.turn_a
-    lost_w = stage.turn_v * size_a + stage_ohm * load_a * load_a
-    if stage.kind == "AB":
-        return rail_v * size_a + lost_w, following * size_a / rail_v
-    given_w = load_v * load_a + lost_w
-    return given_w, (2 * following - 1) * given_w / (rail_v * rail_v)
+    turned_w = stage.turn_v * size_a
+    passed_w = rail_v * size_a if stage.kind == "AB" else np.zeros_like(size_a)
+    drawn_w = turned_w + stage_ohm * load_a * load_a
+    drawn_w += passed_w if stage.kind == "AB" else load_v * load_a
+    # where an output follows the rail its current grows with it, and what is a product of two such grows twice
+    growth_w = passed_w + following * (2 * drawn_w - turned_w - passed_w) - drawn_w
+    return drawn_w, growth_w / (rail_v * rail_v)
