@@ -380,6 +380,19 @@ def test_leaving_early_fades_and_lets_go_of_the_interface(card):
     assert steps.max() < 1.2 * 2 * np.pi * 997 / RATE_HZ * 0.7 * np.sqrt(2) / 2.0  # no steeper than the tone: no click
 
 
+def test_closing_the_recorder_in_the_middle_fades_as_well(card):
+    recorder, sound = card()
+    with recorder.play(tone(seconds=20.0), guard(recorder), on_trip=lambda: None) as play:
+        for block in play:
+            if block.start > 4000:
+                recorder.close()
+                recorder.close()
+                break
+    out = np.concatenate([block[:, 0] for block in sound.streams[0].played])
+    assert not sound.streams[0].active
+    assert abs(out[-1]) < 1e-3
+
+
 def test_a_drive_that_breaks_is_faded_and_told(card):
     class Broken(ToneDrive):
         def block(self, n_samples):

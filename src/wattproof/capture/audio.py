@@ -136,10 +136,15 @@ class AudioRecorder:
             self._pump.mute()
 
     def close(self) -> None:
-        """Stop and let go of the interface; may be called twice."""
-        if self._stream is not None:
-            self._stream.close()
-        self._stream = None
+        """Fade out what is still played and let go of the interface; may be called twice."""
+        stream, self._stream = self._stream, None
+        if stream is None:
+            return
+        if stream.turn is None:
+            stream.close()
+            return
+        self.mute()
+        stream.finish()
 
     def check(self) -> PartCheck:
         """Look for PortAudio, the interface, its channels and its rates; tells all that is wrong at once."""

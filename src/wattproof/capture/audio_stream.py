@@ -111,7 +111,7 @@ class AudioStream:
             since_s = self._steady_from_s
             if since_s is not None and self._last_s - since_s > STEADY_S:
                 return
-            if not self._stream.active:
+            if not self._active():
                 raise CaptureFailedError(
                     "The sound system has ended the stream as it began.",
                     why="It says no more than that; a busy machine and an interface that was unplugged look alike.",
@@ -133,13 +133,19 @@ class AudioStream:
     def finish(self) -> None:
         """Let what was handed out be played, then close; the turn must have come to its end or be about to."""
         until_s = time.monotonic() + self.delay_s + FINISH_S
-        while not self.closed and self._stream.active and time.monotonic() < until_s:
+        while not self.closed and self._active() and time.monotonic() < until_s:
             time.sleep(0.005)
         self.close()
 
     def close(self) -> None:
         """Stop at once and let go of the device; may be called twice, and from any thread but the stream's own."""
         self._closing()
+
+    def _active(self) -> bool:
+        try:
+            return bool(self._stream.active)
+        except self._sound.PortAudioError:
+            return False  # the interface is gone, or the program is ending and PortAudio with it
 
     def _callback(self, recorded: Samples, played: Samples, _n: int, _when: object, status: Any) -> None:  # noqa: ANN401
         made = None

@@ -15,6 +15,7 @@ from wattproof.errors import (
     CaptureFailedError,
     GuardTripError,
     MeasureError,
+    Notice,
     RefusedError,
     SettingsError,
 )
@@ -250,7 +251,7 @@ def _floor_of(
             "dc": named["dc_offset"],
             "noise_re_full_scale": None if peak is None else named["noise_rms"].value / (peak / sqrt(2)),
             "hears": False,
-            "notices": told,
+            "notices": tuple(_named_by(notice, channel.role) for notice in told),
             **found,
         }
     )
@@ -264,6 +265,10 @@ def _measured(channel: BenchChannel, recording: MemoryRecording, kind: Kind, *, 
     alone = channel.model_copy(update={"role": "load_voltage", "output": "A"})
     record, notices = lay_on_bench(recording, bench=Bench(channels=(alone,)), tone_hz=tone_hz)
     return measure_capture(record, kind=kind, notices=notices)
+
+
+def _named_by(notice: Notice, role: str) -> Notice:
+    return replace(notice, message=notice.message.replace("load_voltage", role))
 
 
 def _as(figure: Figure, unit: str, output: str | None) -> Figure:
