@@ -33,7 +33,15 @@ class _Sheet:
     differences: list[Difference] = field(default_factory=list)
     refused: list[NotCompared] = field(default_factory=list)
 
-    def add(self, name: str, unit: str, conditions: dict[str, Condition], found: Sequence[Found]) -> None:
+    def add(
+        self,
+        name: str,
+        unit: str,
+        conditions: dict[str, Condition],
+        found: Sequence[Found],
+        *,
+        compares_benches: bool = True,
+    ) -> None:
         """Add a row: what could be put on the terms, the differences, and what could not."""
         placed = [one if isinstance(one, Placed) else None for one in found]
         for side, one in zip(self.sides, found, strict=True):
@@ -47,7 +55,9 @@ class _Sheet:
             None if one is None else _value(side, one, unit) for side, one in zip(self.sides, placed, strict=True)
         )
         self.rows.append(Row(name=name, unit=unit, conditions=conditions, values=values))
-        self.differences += differences_of(self.sides, placed, name=name, unit=unit, conditions=conditions)
+        self.differences += differences_of(
+            self.sides, placed, name=name, unit=unit, conditions=conditions, compares_benches=compares_benches
+        )
 
 
 def compare(subjects: Sequence[Subject], *, terms: Terms | None = None) -> Comparison:
@@ -89,7 +99,7 @@ def compare(subjects: Sequence[Subject], *, terms: Terms | None = None) -> Compa
     for plain in PLAIN:
         _plain(sheet, plain, chosen)
     if powers:
-        spot = min(powers, key=lambda one: (one.load_ohm, one.thd_n))
+        spot = max(powers, key=lambda one: (_count(powers[one]), -one.load_ohm, -one.thd_n))
         _worth(sheet, spot, powers[spot], efficiencies.get(spot))
     return Comparison(
         sessions=tuple(_named(subject) for subject in subjects),
@@ -128,6 +138,11 @@ def _spots(terms: Terms) -> list[Spot]:
     ]
 
 
+def _count(found: Sequence[Placed | Refusal]) -> int:
+    """Count the sessions that are on the terms."""
+    return sum(isinstance(one, Placed) for one in found)
+
+
 def _powers(sheet: _Sheet, terms: Terms) -> dict[Spot, list[Placed | Refusal]]:
     found = {}
     for spot in _spots(terms):
@@ -164,14 +179,16 @@ def _plain(sheet: _Sheet, plain: Plain, terms: Terms, *, at_s: float | None = No
     by_side = {id(one.side): plain_on_terms(one, have, plain) for one in have}
     missing = Refusal(why="it was not measured", hint=plain.remedy)
     unit = have[0].figures[0].unit
-    conditions: dict[str, Condition] = {} if at_s is None else {"at_s": at_s}
+    conditions: dict[str, Condition] = {}
+    if at_s is not None:
+        conditions = {"at_s": at_s, **have[0].stated("load_ohm")}
     sheet.add(plain.name, unit, conditions, [by_side.get(id(side), missing) for side in sheet.sides])
 
 
 def _worth(
     sheet: _Sheet, spot: Spot, powers: Sequence[Placed | Refusal], efficiencies: Sequence[Placed | Refusal] | None
 ) -> None:
-    """Add what the verified power costs and needs, at the lowest load and limit; what no session states is left out."""
+    """Add what the verified power costs and needs; what no session states is left out."""
     drawn = efficiencies or [Refusal(why="no efficiency was recorded", hint="Record the supply in the ramps.")] * len(
         powers
     )
@@ -184,7 +201,8 @@ def _worth(
         column = [one[name] for one in found]
         units = list(dict.fromkeys(one.unit for one in column if isinstance(one, Worth)))
         for unit in units:
-            sheet.add(name, unit, conditions, [_in_unit(one, unit, units) for one in column])
+            placed = [_in_unit(one, unit, units) for one in column]
+            sheet.add(name, unit, conditions, placed, compares_benches=False)
 
 
 def _in_unit(one: Worth | Refusal, unit: str, units: Sequence[str]) -> Found:

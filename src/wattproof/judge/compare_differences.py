@@ -17,6 +17,7 @@ def differences_of(
     name: str,
     unit: str,
     conditions: dict[str, Condition],
+    compares_benches: bool = True,
 ) -> list[Difference]:
     """Give the difference of every two sessions that both have a value."""
     return [
@@ -30,6 +31,7 @@ def differences_of(
             first=sides[i].name,
             second=sides[j].name,
             relation=relation_of(sides[i], sides[j]),
+            compares_benches=compares_benches,
         )
         for (i, one), (j, other) in combinations(enumerate(placed), 2)
         if one is not None and other is not None
@@ -47,6 +49,7 @@ def difference_of(
     first: str,
     second: str,
     relation: Relation,
+    compares_benches: bool = True,
 ) -> Difference:
     """Weigh the second number against the first.
 
@@ -77,7 +80,8 @@ def difference_of(
         ratio=ratio,
         correlation=correlation(ones, others),
         distinguishable=apart > half,
-        en=None if relation == "two amplifiers" else _en(apart, half),
+        en=None if relation == "two amplifiers" or not compares_benches else _en(apart, half),
+        compares_benches=compares_benches,
     )
 
 

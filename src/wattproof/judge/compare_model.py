@@ -104,6 +104,9 @@ class Difference(_Plain):
     en: float | None = Field(
         default=None, ge=0, description="one amplifier only: |difference| over its expanded uncertainty"
     )
+    compares_benches: bool = Field(
+        default=True, description="false: a quotient with what the maker states, of which En says nothing"
+    )
 
 
 class Soak(_Plain):

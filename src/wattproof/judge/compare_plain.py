@@ -7,7 +7,7 @@ from math import exp, log, sqrt
 from wattproof.judge.compare_model import Terms
 from wattproof.judge.compare_points import Side, condition, supply_of
 from wattproof.judge.compare_power import NEAR, Placed, Refusal, joined
-from wattproof.measure import CaptureResult, Figure
+from wattproof.measure import CaptureResult, Condition, Figure
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,6 +63,10 @@ class Candidate:
     side: Side
     figures: tuple[Figure, ...]
     conditions: Mapping[str, float]
+
+    def stated(self, key: str) -> dict[str, Condition]:
+        """Give a condition to three figures; nothing where it is not stated."""
+        return {key: float(f"{self.conditions[key]:.3g}")} if key in self.conditions else {}
 
 
 def candidates(sides: Sequence[Side], plain: Plain, terms: Terms, *, at_s: float | None = None) -> list[Candidate]:

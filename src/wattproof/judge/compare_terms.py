@@ -25,7 +25,7 @@ def chosen_terms(sides: Sequence[Side], asked: Terms) -> Terms:
     driven = asked.driven
     if driven is None:
         driven = _driven(sides)
-        told.append(f"{driven} driven: the most outputs that the sessions drove at once alike")
+        told.append(f"{driven} output{'s' if driven > 1 else ''} driven: the most that all sessions drove at once")
     loads = asked.load_ohm
     if not loads:
         loads, shared = _loads(sides)

@@ -74,7 +74,7 @@ def _litre(side: Side, watts: Uncertain) -> tuple[Uncertain, str] | Refusal:
         return _not_stated("size", "size_mm = [310, 180, 52]")
     u = sqrt(sum((_last_digit(edge_mm) / sqrt(12) / edge_mm) ** 2 for edge_mm in size_mm))
     litres = prod(size_mm) / _CUBIC_MM_PER_LITRE
-    return watts / litres * (1 + side.doubt("size", u, label="size, to the last digit typed")), "W/L"
+    return watts / litres * (1 + _typed(side, f"size {size_mm}", u, label="size, to the last digit typed")), "W/L"
 
 
 def _kilogram(side: Side, watts: Uncertain) -> tuple[Uncertain, str] | Refusal:
@@ -82,7 +82,14 @@ def _kilogram(side: Side, watts: Uncertain) -> tuple[Uncertain, str] | Refusal:
     if mass_kg is None:
         return _not_stated("mass", "mass_kg = 3.4")
     u = _last_digit(mass_kg) / sqrt(12) / mass_kg
-    return watts / mass_kg * (1 + side.doubt("mass", u, label="mass, to the last digit typed")), "W/kg"
+    return watts / mass_kg * (1 + _typed(side, f"mass {mass_kg}", u, label="mass, to the last digit typed")), "W/kg"
+
+
+def _typed(side: Side, what: str, u: float, *, label: str) -> Uncertain:
+    """Uncertain 0: all sessions with one amplifier share what was typed of it."""
+    amplifier = side.subject.amplifier
+    name = f"amplifier {amplifier.maker} {amplifier.model}: {what}"
+    return side.ledger.source(name, 0.0, u, label=label, kind="B")
 
 
 _FOUND: Mapping[str, Callable[[Side, Uncertain], tuple[Uncertain, str] | Refusal]] = {
