@@ -9,6 +9,7 @@ from wattproof.amplifier import Amplifier, Price, Rating, parse_amplifier
 from wattproof.bench import (
     Bench,
     BenchChannel,
+    DecisionRule,
     Limits,
     Load,
     Meter,
@@ -57,13 +58,26 @@ def test_the_error_shown_is_the_error_given():
         assert line in shown
 
 
-MODELS = [Bench, BenchChannel, Load, Meter, Supply, Limits, Amplifier, Price, Rating, ReadingRow]
+MODELS = [Bench, BenchChannel, Load, Meter, Supply, Limits, DecisionRule, Amplifier, Price, Rating, ReadingRow]
 MODELS += [RigSettings, PartSettings, SimulatedSettings, ScriptedFault]
 
 
 @pytest.mark.parametrize("model", MODELS, ids=lambda model: model.__name__)
 def test_every_key_stands_on_the_page(model):
-    ours = {"channels", "loads", "meters", "supply", "limits", "ratings", "line", "steps", "rig", "load", "simulated"}
+    ours = {
+        "channels",
+        "loads",
+        "meters",
+        "supply",
+        "limits",
+        "rule",
+        "ratings",
+        "line",
+        "steps",
+        "rig",
+        "load",
+        "simulated",
+    }
     keys = {field.alias or name for name, field in model.model_fields.items()} - ours
     assert [key for key in sorted(keys) if f"`{key}`" not in PAGE] == []
 

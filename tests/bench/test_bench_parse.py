@@ -60,6 +60,9 @@ supply_current_a = 120
 supply_voltage_v = [10.5, 16.0]
 temperature_c = 85
 full_power_s = 6
+
+[rule]
+confidence = 0.9
 """
 
 
@@ -86,6 +89,7 @@ def test_every_key_is_read():
     assert bench.meters[0].frequency_hz == (45.0, 400.0)
     assert bench.limits.supply_voltage_v == (10.5, 16.0)
     assert bench.supply.max_current_a == 150
+    assert bench.rule.confidence == 0.9
     assert set(bench.limits.model_fields_set) == set(type(bench.limits).model_fields)
 
 
@@ -101,6 +105,8 @@ def test_an_empty_file_is_a_bench_with_nothing_on_it():
 @pytest.mark.parametrize(
     ("old", "new", "what", "cure"),
     [
+        ("confidence = 0.9", "confidence = 95", "confidence", "less than 1"),
+        ("confidence = 0.9", "confidence = 0.5", "confidence", "greater than 0.5"),
         ("scale = 42.0", "scal = 42.0", "scal is no key of [[channels]]", "write scale"),
         ("scale = 42.0", "scale = 42,0", "42,0 has a decimal comma", "write a point: 42.0"),
         ("scale = 42.0", "scale = 0", "0 would make every sample 0", "units per unit"),

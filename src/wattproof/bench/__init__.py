@@ -4,7 +4,7 @@ from wattproof.bench.calibrate import Calibration, calibrate
 from wattproof.bench.calibrate_text import calibration_toml, parse_calibration
 from wattproof.bench.loads import OPEN_WORDS, NamedLoad, UnknownLoad, find_load, power_factor_of, resistance_of
 from wattproof.bench.meters import MeterDoubt, UnknownMeter, find_meter, meter_uncertainty
-from wattproof.bench.model import Bench, BenchChannel, Limits, Load, Meter, Read, Role, Supply
+from wattproof.bench.model import Bench, BenchChannel, DecisionRule, Limits, Load, Meter, Read, Role, Supply
 from wattproof.bench.parse import parse_bench
 from wattproof.bench.readings import ReadingKind, ReadingRow, parse_readings
 from wattproof.bench.rig import PartSettings, RigSettings, ScriptedFault, SimulatedSettings
@@ -14,6 +14,7 @@ __all__ = [
     "Bench",
     "BenchChannel",
     "Calibration",
+    "DecisionRule",
     "Limits",
     "Load",
     "Meter",

@@ -175,6 +175,18 @@ class Limits(Part):
     full_power_s: Number | None = Field(default=None, gt=0, description="seconds", examples=[6])
 
 
+class DecisionRule(Part):
+    """How a rating is decided, fixed before anything is measured."""
+
+    confidence: Number = Field(
+        default=0.95,
+        gt=0.5,
+        lt=1,
+        description="probability from which a rating counts as met, or as fallen short of: 95 % is 0.95",
+        examples=[0.95],
+    )
+
+
 class Bench(Part):
     """What is on the table, from `bench.toml`."""
 
@@ -184,6 +196,7 @@ class Bench(Part):
     meters: tuple[Meter, ...] = ()
     supply: Supply = Supply()
     limits: Limits = Limits()
+    rule: DecisionRule = DecisionRule()
     rig: RigSettings | None = Field(
         default=None, description="what plays, records, feeds and loads; left out: files only"
     )

@@ -12,27 +12,34 @@ from wattproof.judge.compare_model import (
     Terms,
     Value,
 )
-from wattproof.judge.judging import judge
+from wattproof.judge.judging import judge, rule_of
 from wattproof.judge.model import Judged, Judgement, Reading, Rule, Settling, Verdict
+from wattproof.judge.plausible import plausible
+from wattproof.judge.plausible_model import Finding, Plausibility, RatingSaid, Strength
 from wattproof.judge.readings import power_readings
 
 __all__ = [
     "Comparison",
     "Difference",
+    "Finding",
     "Judged",
     "Judgement",
     "NotCompared",
+    "Plausibility",
+    "RatingSaid",
     "Reading",
     "Row",
     "Rule",
     "SessionNamed",
     "Settling",
     "Soak",
+    "Strength",
     "Subject",
     "Terms",
     "Value",
     "Verdict",
     "compare",
     "judge",
+    "plausible",
     "power_readings",
 ]

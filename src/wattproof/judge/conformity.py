@@ -42,10 +42,10 @@ def _below(figure: Quantity, limit: float) -> float:
     """Probability that the true value lies below a limit."""
     if figure.u == 0:
         return 1.0 if figure.value < limit else (0.5 if figure.value == limit else 0.0)
-    from scipy.stats import norm, t
+    from scipy.special import ndtr, stdtr
 
     away = (limit - figure.value) / figure.u
-    return float(norm.cdf(away) if figure.dof is None else t.cdf(away, figure.dof))
+    return float(ndtr(away) if figure.dof is None else stdtr(figure.dof, away))
 
 
 def verdict_of(probability: float, rule: Rule) -> Verdict:
@@ -59,9 +59,9 @@ def verdict_of(probability: float, rule: Rule) -> Verdict:
 
 def guard_factor(figure: Quantity, rule: Rule) -> float:
     """How many standard uncertainties a figure must keep from a one-sided limit to be told (ILAC-G8's guard band)."""
-    from scipy.stats import norm, t
+    from scipy.special import ndtri, stdtrit
 
-    return float(norm.ppf(rule.confidence) if figure.dof is None else t.ppf(rule.confidence, figure.dof))
+    return float(ndtri(rule.confidence) if figure.dof is None else stdtrit(figure.dof, rule.confidence))
 
 
 def nearest_limit(figure: Quantity, claimed: float, sense: Sense, *, tolerance: float = ABOUT) -> float:

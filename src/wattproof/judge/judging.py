@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 
 from wattproof.amplifier import Amplifier, Rating
+from wattproof.bench import Bench
 from wattproof.fit import BehaviourModel
 from wattproof.judge.model import Judged, Judgement, Rule
 from wattproof.judge.power import judge_power
-from wattproof.judge.weighing import true_text
+from wattproof.judge.weighing import Case, true_text
 from wattproof.measure import CaptureResult
 
 _MOST_TRUE = 8
@@ -44,10 +45,12 @@ def judge(
     judgements: list[Judgement] = []
     true_under: dict[int, tuple[str, ...]] = {}
     for number, rating in enumerate(amplifier.ratings):
-        every = _judged(number, rating, amplifier, results, models, chosen)
-        plausible = [one for one in every if not one.reading.stretched]
+        case = Case(number=number, rating=rating, amplifier=amplifier, results=results, models=models, rule=chosen)
+        plausible = _judged(case)
         judgements += plausible
+        # readings that stretch a rating cost time, and nobody asks for them where it holds as it stands
         if len(plausible) > 1 or any(one.verdict != "meets" for one in plausible):
+            every = [*plausible, *_stretched(case)]
             true = tuple(true_text(one) for one in every if one.verdict == "meets")
             if true or len(plausible) > 1:
                 true_under[number] = true[:_MOST_TRUE]
@@ -60,17 +63,25 @@ def judge(
     )
 
 
-def _judged(
-    number: int,
-    rating: Rating,
-    amplifier: Amplifier,
-    results: Sequence[CaptureResult],
-    models: Sequence[BehaviourModel],
-    rule: Rule,
-) -> list[Judgement]:
-    if rating.quantity == "power":
-        return judge_power(number, rating, amplifier, results, models, rule)
+def _judged(case: Case) -> list[Judgement]:
+    if case.rating.quantity == "power":
+        return judge_power(case, stretched=False)
     return []
+
+
+def _stretched(case: Case) -> list[Judgement]:
+    return judge_power(case, stretched=True) if case.rating.quantity == "power" else []
+
+
+def rule_of(bench: Bench) -> Rule:
+    """Give the rule that a bench file fixes.
+
+    Examples
+    --------
+    >>> rule_of(Bench())
+    Rule(confidence=0.95)
+    """
+    return Rule(confidence=bench.rule.confidence)
 
 
 def rating_words(rating: Rating) -> str:

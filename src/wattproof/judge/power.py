@@ -1,82 +1,50 @@
 """Rated powers: each reading weighed against the power measured under the nearest conditions."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from wattproof.amplifier import Amplifier, Rating
 from wattproof.errors import WattproofError
-from wattproof.fit import BehaviourModel
 from wattproof.judge.carrying import carried
 from wattproof.judge.model import Judgement, Reading, Rule, Settling
 from wattproof.judge.powers import MeasuredPower, measured_powers, nearest
 from wattproof.judge.readings import power_readings
 from wattproof.judge.settling import by_step, missing_step
-from wattproof.judge.weighing import Claim, Found, weigh
+from wattproof.judge.weighing import Case, Claim, Found, weigh
 from wattproof.measure import CaptureResult
 
 _BRIDGED = "no capture says that it was taken with outputs bridged"
 
 
-def judge_power(
-    number: int,
-    rating: Rating,
-    amplifier: Amplifier,
-    results: Sequence[CaptureResult],
-    models: Sequence[BehaviourModel],
-    rule: Rule,
-) -> list[Judgement]:
-    """Judge a rated power under every reading, those that only stretch it included.
-
-    Parameters
-    ----------
-    number : int
-        Of the rating in the amplifier file, from 0.
-    """
-    claim = Claim(rating=number, quantity="power", claimed=rating.value_si, unit="W", sense="at least")
-    return [
-        _judged(claim, reading, rating, amplifier, results, models, rule)
-        for reading in power_readings(rating, amplifier)
-    ]
+def judge_power(case: Case, *, stretched: bool) -> list[Judgement]:
+    """Judge a rated power under every plausible reading, or under those that only stretch it."""
+    readings = power_readings(case.rating, case.amplifier)
+    return [_judged(case, reading) for reading in readings if reading.stretched == stretched]
 
 
-def _judged(
-    claim: Claim,
-    reading: Reading,
-    rating: Rating,
-    amplifier: Amplifier,
-    results: Sequence[CaptureResult],
-    models: Sequence[BehaviourModel],
-    rule: Rule,
-) -> Judgement:
-    if rating.bridged and len(amplifier.outputs) > 1:
+def _judged(case: Case, reading: Reading) -> Judgement:
+    claim, rule = case.claim(case.rating.value_si, "W", "at least"), case.rule
+    if case.rating.bridged and len(case.amplifier.outputs) > 1:
         step = missing_step(
             f"Bridge the outputs, name the pair as one output in an amplifier file of its own, {_ramp(reading)}."
         )
         return weigh(claim, Found(reading=reading, why=_BRIDGED, settling=step), rule)
-    power = nearest(measured_powers(results, reading), reading)
+    power = nearest(measured_powers(case.results, reading), reading)
     if power is None:
-        return weigh(claim, _nothing_measured(reading, results), rule)
+        return weigh(claim, _nothing_measured(reading, case.results), rule)
     try:
-        way = carried(power, reading, models)
+        way = carried(power, reading, case.models)
     except WattproofError as error:
-        found = Found(
-            reading=reading,
-            measured=power.power,
-            name=power.name,
-            where=power.where,
-            bound=power.bound,
+        found = replace(
+            _measured(power, reading),
             why=f"{error.message} {error.why}".strip().rstrip("."),
             settling=missing_step(f"{_ramp(reading).capitalize()}: then nothing has to be carried."),
         )
         return weigh(claim, found, rule)
-    found = Found(
-        reading=reading,
-        measured=power.power,
-        name=power.name,
-        where=power.where,
+    found = replace(
+        _measured(power, reading),
         corrected=way.power,
         correction=way.correction,
         share=way.share,
-        bound=power.bound,
         why=way.said if abs(way.correction) > 0 or way.share > 0 else "",
         settling=_past_the_bound(power, reading),
     )
@@ -85,6 +53,10 @@ def _judged(
         return by_step(power, way.power, claim.claimed, reading, rule, share=way.share)
 
     return weigh(claim, found, rule, steps=steps)
+
+
+def _measured(power: MeasuredPower, reading: Reading) -> Found:
+    return Found(reading=reading, measured=power.power, name=power.name, where=power.where, bound=power.bound)
 
 
 def _ramp(reading: Reading) -> str:

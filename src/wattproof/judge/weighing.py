@@ -1,18 +1,47 @@
 """A figure at the rated conditions against the rating: probability, verdict, margin, and what would settle it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from wattproof.amplifier import Amplifier, Rating
+from wattproof.fit import BehaviourModel
 from wattproof.judge.conformity import Sense, probability_conforms, verdict_of
 from wattproof.judge.model import Judgement, Reading, Rule, Settling, Verdict
 from wattproof.judge.powers import Bound
 from wattproof.judge.settling import by_budget
+from wattproof.measure import CaptureResult
 from wattproof.quantity import Quantity, value_text
 
 _BOUND_WHY = {
     "at least": "measured below the limit of distortion, so that the power at the limit is at least this",
     "at most": "measured past the limit of distortion, or for moments only, so that what is rated is at most this",
 }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """One rating of an amplifier with all that it may be weighed against.
+
+    Attributes
+    ----------
+    number : int
+        Of the rating in the amplifier file, from 0.
+    models : sequence of BehaviourModel
+        One for each number of outputs driven at once, as far as there are any.
+    rule : Rule
+        Fixed before the measurement.
+    """
+
+    number: int
+    rating: Rating
+    amplifier: Amplifier
+    results: Sequence[CaptureResult]
+    models: Sequence[BehaviourModel]
+    rule: Rule
+
+    def claim(self, claimed: float, unit: str, sense: Sense) -> "Claim":
+        """Give the rating as a number to weigh."""
+        return Claim(rating=self.number, quantity=self.rating.quantity, claimed=claimed, unit=unit, sense=sense)
 
 
 @dataclass(frozen=True, kw_only=True)
