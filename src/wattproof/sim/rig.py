@@ -1,6 +1,7 @@
 """The simulated bench as a rig: the plug-in ``simulated`` of ``wattproof.rigs``."""
 
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -115,7 +116,9 @@ class SimulatedRecorder:
         return recorded
 
     def pass_time(self, seconds: float) -> None:
-        """Turn the simulated clock."""
+        """Turn the simulated clock; paced, in step with the one on the wall."""
+        if self.bench.settings.paced:
+            time.sleep(seconds)
         self.bench.pass_time(seconds)
 
     def mute(self) -> None:
