@@ -14,6 +14,7 @@ from wattproof.sim.heat import Bodies, Rises, warmed
 from wattproof.sim.inputs import Input, Inputs, coupled, true_inputs
 from wattproof.sim.known import true_loads
 from wattproof.sim.loads import Hanging, Loudspeaker, Resistor
+from wattproof.sim.simulated_bench import SimulatedBench
 
 RATE_HZ = 96000.0
 SINK = Bodies(inner_j_per_k=60.0, outer_j_per_k=900.0, between_k_per_w=0.15, outside_k_per_w=0.55)
@@ -148,6 +149,29 @@ def test_converters_pass_the_band_stop_what_would_fold_and_delay_by_whole_sample
     assert np.abs(20 * np.log10(passed[: round(4800 * 18 / 48)])).max() < 0.02
     high = np.sin(2 * pi * 30000 * np.arange(9600) / RATE_HZ)[None]
     assert np.abs(Halver(1).halved(high)[0, 100:]).max() < 10 ** (-70 / 20)
+
+
+@pytest.mark.parametrize("rate_hz", [6000.0, 12000.0, 24000.0, 44100.0, 48000.0, 96000.0])
+def test_a_click_is_recorded_where_the_delay_says(rate_hz):
+    bench = parse_bench(
+        f"""[[channels]]
+input = 1
+role = "drive_voltage"
+scale = 2.0
+[rig]
+kind = "simulated"
+sample_rate_hz = {rate_hz}
+""",
+        file="bench.toml",
+    )
+    simulated = SimulatedBench(bench)
+    drive_v = np.zeros((1, 600))
+    drive_v[0, 200] = 1.0
+    seen = np.concatenate([simulated.turn(part) for part in np.array_split(drive_v, 5, axis=1)])[:, 0]
+    assert seen.shape == (600,)
+    at = 200 + simulated.delay_samples
+    assert np.argmax(seen) == at
+    assert seen[at - 5 : at] == pytest.approx(seen[at + 5 : at : -1], abs=1e-4)  # linear in phase, so symmetric
 
 
 def still(n=4800, **values):

@@ -1,5 +1,6 @@
 """The simulated bench as a rig: parts as the bench file says, a play that ends, faults that the guard's stream sees."""
 
+import time
 from importlib.metadata import entry_points
 from pathlib import Path
 
@@ -173,6 +174,33 @@ def test_what_is_recorded_lies_where_it_was_driven():
     assert np.abs(seen - given).max() < 2e-3 * np.abs(given).max()
     late = np.abs(seen - np.roll(given, 1))[1000:6000]
     assert late.max() > 5e-3 * np.abs(given).max()  # a sample too late would be seen
+
+
+def test_a_load_that_stays_stays_warm_and_another_is_cold():
+    bench = bench_of()
+    parts = opened(bench)
+    played(parts, tone(parts, level_v_rms=1.4, seconds=0.3))
+    warm_k = parts.recorder.bench.engine.load_rises[0].inner_k
+    assert warm_k > 0.2
+    parts.load.use(bench.load("4 ohm"))
+    assert parts.recorder.bench.engine.load_rises[0].inner_k == warm_k
+    parts.recorder.pass_time(30.0)
+    assert 0 < parts.recorder.bench.engine.load_rises[0].inner_k < warm_k
+    parts.load.use(bench.load("2 ohm"))
+    assert parts.recorder.bench.engine.load_rises[0].inner_k == 0
+
+
+def test_two_faults_may_come_at_once():
+    parts = opened(bench_of(extra=fault("dc") + fault("open_load")))
+    assert len(played(parts, tone(parts))) > 9000
+
+
+def test_paced_it_takes_its_time():
+    parts = opened(bench_of(s=("seed = 1", "seed = 1\npaced = true")))
+    began_s = time.monotonic()
+    played(parts, SilentDrive(seconds=0.2, outputs=("A",), rate_hz=parts.recorder.rate_hz))
+    parts.recorder.pass_time(0.1)
+    assert time.monotonic() - began_s > 0.28
 
 
 def test_a_pulled_plug_ends_the_play_with_its_reason():

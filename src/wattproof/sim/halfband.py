@@ -5,8 +5,9 @@ from numpy.typing import NDArray
 
 Samples = NDArray[np.float64]
 
-_HALF = 28
-"""Taps on either side of the middle; even ones are zero. The delay is 14 samples of the lower rate."""
+_HALF = 32
+"""Taps on either side of the middle; even ones are zero. The delay is 16 samples of the lower rate, so
+that five doublings and halvings are still a whole number of samples of the lowest."""
 
 DELAY_SAMPLES = _HALF // 2
 """Of one doubling or one halving, samples of the lower rate."""

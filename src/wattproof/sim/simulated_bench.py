@@ -99,11 +99,10 @@ class SimulatedBench:
             self._mend()
             self._plays += 1
             self._sample = 0
-            self._due = sorted(
-                _Due(round(fault.at_s * self.rate_hz), fault)
-                for fault in self.settings.faults
-                if fault.play == self._plays
-            )
+            mine = [fault for fault in self.settings.faults if fault.play == self._plays]
+            self._due = [
+                _Due(round(fault.at_s * self.rate_hz), fault) for fault in sorted(mine, key=lambda fault: fault.at_s)
+            ]
 
     def turn(self, drive_v: Samples) -> Samples:
         """Drive, and record meanwhile.
@@ -167,15 +166,18 @@ class SimulatedBench:
     def use_load(self, load: Load | str | None) -> None:
         """Hang a load of the bench, or the loudspeaker in its place, on every output; None opens all.
 
+        One that hangs there already stays as warm as it is; another is cold.
+
         Raises
         ------
         RigError
             The bench has no load of that name.
         """
         with self._lock:
-            for row in range(len(self.outputs)):
+            for row, before in enumerate(self._hung):
                 self._hung[row] = None if load is None else self._speaker or self._true_load(load, row)
-                self.engine.hang(row, self._hung[row])
+                if self._hung[row] is not before:
+                    self.engine.hang(row, self._hung[row])
 
     def read_temperature_c(self) -> float:
         """Give the temperature of the heat sink, degrees Celsius."""
