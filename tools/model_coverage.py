@@ -138,7 +138,7 @@ def _case(name: str, rows: Sequence[Row], rng: np.random.Generator, *, one_suppl
     asked_ohms = [ohm for ohm in all_ohms if ohm not in ohms and 0.8 * ohms[0] <= ohm <= 1.6 * ohms[-1]]
     reach = 2.0 if one_supply else 0.65
     asked_volts = [v for v in all_volts if v not in volts and volts[0] - reach <= v <= volts[-1] + reach]
-    if not asked_ohms or not asked_volts:
+    if not asked_ohms or not asked_volts:  # nothing left to ask: another day
         return _case(name, rows, rng, one_supply=one_supply)
     pairs = [(ohm, volt) for ohm in ohms for volt in volts]
     ramps = [ramp([r for r in rows if (r[0], r[1]) == pair], outputs, bench) for pair in pairs]

@@ -83,7 +83,11 @@ class Amplifier(Part):
     model: Words = Field(examples=["Bittern 1"])
     outputs: tuple[Words, ...] = Field(default=("A",), min_length=1, examples=[["A"]])
     class_: Words | None = Field(default=None, alias="class", description="A, AB, D, ...", examples=["D"])
-    supply: Literal["regulated", "unregulated", "unknown"] = Field(default="unknown", examples=["unregulated"])
+    supply: Literal["regulated", "unregulated", "direct", "unknown"] = Field(
+        default="unknown",
+        description="the maker's word; direct: bridged straight across the supply, without a converter",
+        examples=["unregulated"],
+    )
     price: Price | None = Field(default=None, examples=[{"amount": 329, "currency": "GBP"}])
     fuse_a: Number | None = Field(default=None, gt=0, description="ampere", examples=[60])
     minimum_load_ohm: Number | None = Field(default=None, gt=0, description="ohm", examples=[2])

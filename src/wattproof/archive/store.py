@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import JsonValue
 
 from wattproof.amplifier import Amplifier
-from wattproof.archive import captures, figures, search, sessions, verify
+from wattproof.archive import captures, figures, models, search, sessions, verify
 from wattproof.archive.day import BenchDay
 from wattproof.archive.model import (
     CaptureRecord,
@@ -22,6 +22,7 @@ from wattproof.archive.model import (
 )
 from wattproof.bench import Bench
 from wattproof.errors import Notice
+from wattproof.fit import BehaviourModel
 from wattproof.measure import CaptureResult
 
 
@@ -193,6 +194,33 @@ class Archive(BenchDay):
     def outdated(self, session: Session, stored: FiguresFile) -> tuple[Notice, ...]:
         """Say which captures were added or described anew since the figures were made."""
         return figures.outdated(session, stored)
+
+    def write_model(self, session: Session, model: BehaviourModel) -> None:
+        """Store a model fitted to the figures that stand, in place of the one for the same output.
+
+        Raises
+        ------
+        ArchiveError
+            There are no figures, or the disk refuses.
+        """
+        models.write_model(session, model, at=self._clock())
+
+    def read_model(self, session: Session, *, output: str | None = None) -> BehaviourModel | None:
+        """Read the model of an output; None where none was fitted to the figures that stand.
+
+        Parameters
+        ----------
+        session : Session
+            Whose model.
+        output : str or None
+            Output of the amplifier; None for the model of all outputs alike.
+
+        Raises
+        ------
+        ArchiveError
+            The file is damaged, or newer than this version.
+        """
+        return models.read_model(session, output=output)
 
     def history(self, session: Session) -> tuple[HistoryEvent, ...]:
         """List what was done to the session and succeeded, oldest first."""

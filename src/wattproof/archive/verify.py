@@ -8,6 +8,7 @@ from wattproof.archive.disk import explained, leftovers, sha256_of
 from wattproof.archive.figures import figures_path, history_files, need_figures, read_event, stored_figures
 from wattproof.archive.journal import journal_path, torn_lines
 from wattproof.archive.model import Change, Session
+from wattproof.archive.models import model_path, need_models
 from wattproof.archive.names import capture_number
 from wattproof.archive.runs import check_run_documents
 from wattproof.archive.take_keep import read_head, take_folders
@@ -20,7 +21,19 @@ def changes(session: Session) -> tuple[Change, ...]:
 
     Every original is hashed, so a session of gigabytes takes a while.
     """
-    checks = (_name, _settings, _captures, _takes, _history, _figures, _papers, changed_trips, _journal, _half_written)
+    checks = (
+        _name,
+        _settings,
+        _captures,
+        _takes,
+        _history,
+        _figures,
+        _models,
+        _papers,
+        changed_trips,
+        _journal,
+        _half_written,
+    )
     return tuple(change for check in checks for change in check(session))
 
 
@@ -61,6 +74,15 @@ def _takes(session: Session) -> Iterator[Change]:
         else:
             detail = "Being recorded now, or cut off; whoever adds, measures or runs next keeps it as a capture."
             yield Change(path=_relative(session, folder), what="half-written", detail=detail)
+
+
+def _models(session: Session) -> Iterator[Change]:
+    """Find a damaged model; one of figures that were replaced since is no damage, it is fitted anew."""
+    if model_path(session).exists():
+        try:
+            need_models(session)
+        except ArchiveError as error:
+            yield _damaged(session, model_path(session), error)
 
 
 def _papers(session: Session) -> Iterator[Change]:

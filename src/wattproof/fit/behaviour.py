@@ -68,7 +68,7 @@ def fit_behaviour(
     known = priors_of_direct(limits, reference_v=reference_v) if fed == "direct" else None
     fit = fit_limit(limits, reference_v=reference_v, priors=known)
     losses = fit_losses(points)
-    lost = left_out(limits, reference_v=reference_v, priors=known)
+    lost = left_out(fit, priors=known)
     thds = [point.thd_n or UNKNOWN_LIMIT for point in limits]
     tones = [point.frequency_hz for point in limits if point.frequency_hz is not None]
     return BehaviourModel(

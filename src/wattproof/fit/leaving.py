@@ -13,28 +13,41 @@ from wattproof.fit.points import LimitPoint
 _REFERENCE_THD = 0.01
 
 
-def left_out(
-    points: Sequence[LimitPoint], *, reference_v: float, priors: Sequence[Prior] | None = None
-) -> list[LeftOut]:
+def left_out(whole: LimitFit, *, priors: Sequence[Prior] | None = None) -> list[LeftOut]:
     """Predict each load from the others, at the limit nearest to 1 %; nothing with fewer than three loads.
+
+    Loads at which the current limit bites stay in, for nothing else shows that limit: without them the others would be
+    blamed for missing it.
 
     Parameters
     ----------
-    points : sequence of LimitPoint
-    reference_v : float, V
+    whole : LimitFit
+        To all points.
     priors : sequence of Prior or None
-        As for the fit itself.
+        As it was fitted with.
     """
+    points, reference_v = whole.points, whole.limit.reference_v
     loads = distinct([point.load_ohm for point in points], SAME_LOAD)
     if len(loads) < 3:
         return []
     lost = []
+    limit_a = _known_limit(whole)
     for load_ohm in loads:
+        if whole.limit.limited_by_current(reference_v, load_ohm):
+            continue
         rest = [point for point in points if abs(point.load_ohm / load_ohm - 1) > SAME_LOAD]
-        fit = fit_limit(rest, reference_v=reference_v, priors=priors)
+        fit = fit_limit(rest, reference_v=reference_v, priors=priors, limit_a=limit_a)
         for point in _near_reference(points, load_ohm):
             lost.append(_missed(point, fit))
     return lost
+
+
+def _known_limit(whole: LimitFit) -> Prior | None:
+    if whole.limit.limit_a is None:
+        return None
+    number = whole.names.index("limit_a")
+    u = sqrt(3 * float(whole.covariance[number, number]))
+    return Prior(name="limit_a", low=whole.limit.limit_a - u, high=whole.limit.limit_a + u, complaint="")
 
 
 def _near_reference(points: Sequence[LimitPoint], load_ohm: float) -> list[LimitPoint]:

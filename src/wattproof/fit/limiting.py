@@ -101,7 +101,13 @@ def distinct(values: Sequence[float], share: float) -> list[float]:
     return [sum(group) / len(group) for group in groups]
 
 
-def fit_limit(points: Sequence[LimitPoint], *, reference_v: float, priors: Sequence[Prior] | None = None) -> LimitFit:
+def fit_limit(
+    points: Sequence[LimitPoint],
+    *,
+    reference_v: float,
+    priors: Sequence[Prior] | None = None,
+    limit_a: Prior | None = None,
+) -> LimitFit:
     """Fit the limit of one output, or of several that are alike.
 
     Parameters
@@ -111,8 +117,12 @@ def fit_limit(points: Sequence[LimitPoint], *, reference_v: float, priors: Seque
         Supply voltage at which the rail is stated.
     priors : sequence of Prior or None
         What is assumed; None takes `priors_for` the points.
+    limit_a : Prior or None
+        What is known of the current limit from elsewhere; None looks for it in the points.
     """
     assumed = priors_for(points) if priors is None else tuple(priors)
+    if limit_a is not None:
+        return _fitted(points, reference_v, (*assumed, limit_a), with_current=True)
     plain = _fitted(points, reference_v, assumed, with_current=False)
     loads = distinct([point.load_ohm for point in points], SAME_LOAD)
     if len(loads) < 3:

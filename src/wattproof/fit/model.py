@@ -76,7 +76,9 @@ class BehaviourModel(_Plain):
     reduced_chi_square: float | None
     load_ohm: tuple[float, float] = Field(description="lowest and highest load of the data")
     supply_v: tuple[float, float] = Field(description="lowest and highest supply voltage of the data")
-    supply_levels_v: tuple[float, ...] = Field(description="means of the supply voltages that lie apart, ascending")
+    supply_levels_v: tuple[float, ...] = Field(
+        default=(), description="means of the supply voltages that lie apart, ascending"
+    )
     supply_u: float = Field(default=0.0, ge=0, description="relative standard uncertainty of the supply voltages")
     thd_n: tuple[float, float] = Field(description="lowest and highest distortion limit of the data")
     frequency_hz: tuple[float, float] | None = None

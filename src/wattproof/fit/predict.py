@@ -13,7 +13,7 @@ from wattproof.fit.losses import LossFit
 from wattproof.fit.model import Asked, BehaviourModel, Estimate, Prediction
 from wattproof.fit.operating import OperatingPoint, operating_point
 from wattproof.fit.rail import Limit
-from wattproof.fit.within import check_asked, check_supply, is_bounded, rail_doubt
+from wattproof.fit.within import beyond_supply, check_asked, check_supply, is_bounded, rail_beyond, rail_doubt
 
 Real = NDArray[np.float64]
 
@@ -61,8 +61,8 @@ def predict(model: BehaviourModel, asked: Asked) -> Prediction:
         middle=middle,
         slopes=_slopes(model, asked),
         supply_slopes=_supply_slopes(model, asked),
-        ends=following_ends(model, asked) if bounded else (),
-        rail_u=rail_doubt(model, middle.supply_v),
+        ends=following_ends(model, asked) if bounded else _beyond(model, asked, middle.supply_v),
+        rail_u=0.0 if beyond_supply(model, middle.supply_v) else rail_doubt(model, middle.supply_v),
     )
     estimates = {
         name: _estimate(model, name, around)
@@ -126,6 +126,13 @@ def log_power_slopes(model: BehaviourModel, asked: Asked) -> Real:
 def following_ends(model: BehaviourModel, asked: Asked) -> tuple[OperatingPoint, ...]:
     """Solve for a rail that stands and for one that follows in full, each fitted to what was measured."""
     return tuple(point_of(model, asked, end) for end in model.ends)
+
+
+def _beyond(model: BehaviourModel, asked: Asked, supply_v: float) -> tuple[OperatingPoint, ...]:
+    """Solve for the rail at its other bound, a little past the measured supply voltages."""
+    factor = rail_beyond(model, supply_v)
+    rail_v = model.parameter("rail_v").value or 0.0
+    return () if factor == 1.0 else (point_of(model, asked, {"rail_v": factor * rail_v}),)
 
 
 def own_covariance(model: BehaviourModel) -> Real:

@@ -21,6 +21,11 @@ def is_bounded(model: BehaviourModel) -> bool:
     return model.parameter("rail_exponent").fixed_by == "prior"
 
 
+def beyond_supply(model: BehaviourModel, supply_v: float) -> bool:
+    """Whether a supply voltage at the terminals lies outside those measured."""
+    return not model.supply_v[0] <= supply_v <= model.supply_v[1]
+
+
 def check_asked(model: BehaviourModel, asked: Asked) -> tuple[Notice, ...]:
     """Refuse a load, a limit or a number of outputs beyond the data; say what lies at their edge.
 
@@ -87,20 +92,29 @@ def rail_doubt(model: BehaviourModel, supply_v: float) -> float:
     if exponent.fixed_by != "data":
         return 0.0
     power = exponent.value or 0.0
-    low_v, high_v = model.supply_v
-    if not low_v <= supply_v <= high_v:
-        edge_v = min(max(supply_v, low_v), high_v)
-        law = float((supply_v / edge_v) ** power)
-        other = 1.0 if supply_v > edge_v else supply_v / edge_v
-        return abs(law - other) / law / sqrt(3)
-    under = [volt for volt in model.supply_levels_v if volt <= supply_v]
-    over = [volt for volt in model.supply_levels_v if volt > supply_v]
+    if beyond_supply(model, supply_v):
+        return abs(rail_beyond(model, supply_v) - 1.0) / sqrt(3)
+    levels = model.supply_levels_v or model.supply_v
+    under, over = [volt for volt in levels if volt <= supply_v], [volt for volt in levels if volt > supply_v]
     if not under or not over:
         return 0.0
     low_rail, high_rail = (float((end_v / supply_v) ** power) for end_v in (under[-1], over[0]))
     upper = min(high_rail, low_rail * supply_v / under[-1])
     lower = max(low_rail, high_rail * supply_v / over[0])
     return max(upper - lower, 0.0) / sqrt(12)
+
+
+def rail_beyond(model: BehaviourModel, supply_v: float) -> float:
+    """Give the other bound of the rail past the measured supply voltages, over what the fitted exponent says.
+
+    1 between them, and where nothing else is possible.
+    """
+    exponent = model.parameter("rail_exponent")
+    edge_v = min(max(supply_v, model.supply_v[0]), model.supply_v[1])
+    if exponent.fixed_by != "data" or edge_v == supply_v:
+        return 1.0
+    law = float((supply_v / edge_v) ** (exponent.value or 0.0))
+    return min(1.0 if supply_v > edge_v else supply_v / edge_v, law) / law
 
 
 def _is_stated(model: BehaviourModel) -> bool:

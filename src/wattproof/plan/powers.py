@@ -155,7 +155,7 @@ def matches(rating: Rating, load: Load) -> bool:
 
 def _carried(rating: Rating, amplifier: Amplifier, load: Load, supply_v: float) -> float:
     ratio = supply_v / rating.supply_v if rating.supply_v else 1.0
-    follows = amplifier.supply == "unregulated" or (amplifier.supply == "unknown" and ratio < 1)
+    follows = amplifier.supply in {"unregulated", "direct"} or (amplifier.supply == "unknown" and ratio < 1)
     power_w = clean_power(rating) * (ratio**2 if follows else 1.0)
     return at_load(power_w, rated_ohm=rating.load_ohm or load.resistance_ohm, load_ohm=load.resistance_ohm)
 

@@ -10,10 +10,12 @@ from wattproof.report.charts import (
     waveform_at_limit,
 )
 from wattproof.report.checks import checks_text
+from wattproof.report.comparison import comparison_text
 from wattproof.report.data import figures_csv, results_json
 from wattproof.report.doubts import Doubt, doubts_of
 from wattproof.report.faces import face_name, face_value
 from wattproof.report.floor import floor_text
+from wattproof.report.model_text import model_text, prediction_text
 from wattproof.report.page import session_page
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
@@ -29,6 +31,7 @@ __all__ = [
     "budget_text",
     "calibration_text",
     "checks_text",
+    "comparison_text",
     "distortion_against_power",
     "doubts_of",
     "draw_svg",
@@ -40,7 +43,9 @@ __all__ = [
     "figures_csv",
     "figures_table",
     "floor_text",
+    "model_text",
     "power_over_time",
+    "prediction_text",
     "results_json",
     "run_sheet_page",
     "run_sheet_text",
