@@ -1,7 +1,7 @@
 """Lays sessions side by side on common terms, and tells which differences can be told."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from wattproof.errors import MeasureError
 from wattproof.judge.compare_differences import differences_of
@@ -90,6 +90,7 @@ def compare(subjects: Sequence[Subject], *, terms: Terms | None = None) -> Compa
             "There is nothing to compare.", why=f"{len(subjects)} session was named", hint="Name two or more sessions."
         )
     ledger = Ledger()
+    subjects = _told_apart(subjects)
     sides = [Side(subject=subject, ledger=ledger) for subject in subjects]
     chosen = chosen_terms(sides, terms or Terms())
     sheet = _Sheet(sides=sides)
@@ -110,6 +111,16 @@ def compare(subjects: Sequence[Subject], *, terms: Terms | None = None) -> Compa
         not_compared=tuple(sheet.refused),
         remarks=remarks_of(sides),
     )
+
+
+def _told_apart(subjects: Sequence[Subject]) -> list[Subject]:
+    """Give sessions that share a name a number each."""
+    names = [subject.name for subject in subjects]
+    counts = [names[: n + 1].count(name) for n, name in enumerate(names)]
+    return [
+        subject if count == 1 else replace(subject, name=f"{subject.name} ({count})")
+        for subject, count in zip(subjects, counts, strict=True)
+    ]
 
 
 def _named(subject: Subject) -> SessionNamed:

@@ -9,6 +9,9 @@ from wattproof.judge.compare_points import Side, condition, supply_of
 from wattproof.judge.compare_power import NEAR, Placed, Refusal, joined
 from wattproof.measure import CaptureResult, Condition, Figure
 
+MATTERS = 0.5
+"""A figure that goes with a lesser power of a condition is compared where that condition was not recorded."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Plain:
@@ -93,7 +96,7 @@ def plain_on_terms(one: Candidate, others: Sequence[Candidate], plain: Plain) ->
     effect = 0.0
     for key, power in plain.steepest.items():
         known = [other.conditions[key] for other in others if key in other.conditions]
-        if len(others) > 1 and key not in one.conditions:
+        if len(others) > 1 and key not in one.conditions and power >= MATTERS:
             return Refusal(why=f"its {_words(key)} was not recorded", hint=f"Record the {_words(key)} beside it.")
         if known and key in one.conditions:
             middle = exp(sum(log(value) for value in known) / len(known))
