@@ -12,6 +12,7 @@ RATING_UNITS: dict[str, tuple[str, ...]] = {
     "frequency_high": ("Hz", "kHz"),
     "sensitivity": ("V", "mV"),
     "input_overload": ("V", "mV"),
+    "output_voltage": ("V",),
     "input_impedance": ("ohm", "kohm"),
     "gain": ("dB", "V/V", "1"),
     "crosstalk": ("dB",),

@@ -14,6 +14,9 @@ Strength = Literal["contradiction", "doubtful", "fits"]
 STRENGTHS: tuple[Strength, ...] = ("contradiction", "doubtful", "fits")
 SCHEMA = 1
 
+Numbered = tuple[int, Rating]
+"""A rating with its number in amplifier.toml."""
+
 HIGH_V = 16.0
 """The most that a vehicle's 12 V supply is reckoned with where a rating states no voltage."""
 

@@ -127,7 +127,9 @@ def _against_measured(claim: Claim, rail_v: float, plain_v: float, least_v: floa
             f"the rail follows the supply: {rail_v:g} V measured are {said(likely_v)} V at {claim.supply_v:g} V"
         )
     if most_v > max(likely_v, rail_v):
-        lines.append(f"and {said(most_v)} V at {claim.highest_supply_v:g} V, the most that may be meant")
+        lines.append(
+            f"and {said(most_v)} V of rail at {claim.highest_supply_v:g} V of supply, the most that may be meant"
+        )
     if low != high:
         lines.append(
             f"one half of the rails swings {said(low * likely_v)} V, both in a full bridge {said(high * likely_v)} V"
@@ -171,11 +173,11 @@ def _capacitor(claim: Claim, load_ohm: float) -> Iterator[Finding]:
     plain_v, least_v = needed_volts(claim, load_ohm)
     low, high = swings(claim)
     strength = _weighed(plain_v / low, least_v / high, printed_v, printed_v)
-    each = f"{_volts_words(claim, plain_v, least_v)} asks for as much on each rail"
+    each = f"{_volts_words(claim, plain_v, least_v)} needs as much on each rail"
     if high > 1:
         each = (
-            f"{_volts_words(claim, plain_v, least_v)} asks for {said(plain_v / high)} V on each rail where both "
-            f"terminals are driven{f', else for {said(plain_v)} V' if low < high else ''}"
+            f"{_volts_words(claim, plain_v, least_v)} needs {said(plain_v / high)} V on each rail where both "
+            f"terminals are driven{f', else {said(plain_v)} V' if low < high else ''}"
         )
     words = {
         "fits": f"Its capacitors of {printed_v:g} V bear the rail it needs.",

@@ -117,7 +117,11 @@ def _fuse_numbers(demand: FuseDemand) -> dict[str, float]:
 def _long(demand: FuseDemand) -> str:
     if demand.times <= FUSE_FOR_EVER:
         return "without end"
-    return "for minutes perhaps" if demand.times <= FUSE_FOR_MINUTES else "for seconds at most, as blades go"
+    _, latest_s = opening_time(demand.times)
+    if latest_s is None:
+        return "for minutes or longer, as blade fuses go"
+    long = "minutes" if latest_s > 60 else "seconds" if latest_s >= 1 else "half a second or less"
+    return f"for {long}{' at most' if latest_s >= 1 else ''}, as blade fuses go"
 
 
 def _opens(times: float) -> str:

@@ -31,7 +31,7 @@ def plausible_text(found: Plausibility) -> str:
     lines += [*_wrapped(NO_VERDICT, indent=0), ""]
     for rating in found.ratings:
         verdict = WORDS[rating.strength] if rating.strength else NOT_LOOKED_AT
-        lines += _wrapped(f"{verdict:<{_WIDTH}}  {_named(rating)}", indent=_WIDTH + 4, first=2)
+        lines += _wrapped(_named(rating), indent=_WIDTH + 4, label=f"  {verdict:<{_WIDTH}}  ")
     for rating in found.ratings:
         lines += _section(rating, found)
     whole = [one for one in found.findings if not one.about]
@@ -81,11 +81,11 @@ def _findings(findings: Sequence[Finding]) -> Iterator[str]:
             yield from _wrapped(f"What to do: {one.hint}", 8, 6)
 
 
-def _wrapped(text: str, indent: int, first: int | None = None) -> list[str]:
+def _wrapped(text: str, indent: int, first: int | None = None, label: str | None = None) -> list[str]:
     return textwrap.wrap(
         " ".join(text.split()),
         WIDEST,
-        initial_indent=" " * (indent if first is None else first),
+        initial_indent=" " * (indent if first is None else first) if label is None else label,
         subsequent_indent=" " * indent,
         break_on_hyphens=False,
     )
