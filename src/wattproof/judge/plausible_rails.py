@@ -266,7 +266,10 @@ def _sagged(rail_v: float, stored_j: float, swing_j: float) -> float:
 
 def _sag_line(rail_v: float, stored_j: float, swing_j: float) -> str:
     if swing_j >= stored_j:
-        return "more than they hold: converter and supply follow every half cycle, with current peaks of twice the mean"
+        return (
+            f"more than the {said(stored_j)} J they hold: converter and supply follow every half cycle, "
+            "with current peaks of twice the mean"
+        )
     sagged_v = _sagged(rail_v, stored_j, swing_j)
     share = 100 * (1 - sagged_v / rail_v)
     return f"given by them alone the rail sags from {said(rail_v)} to {said(sagged_v)} V, by {said(share)} %"
