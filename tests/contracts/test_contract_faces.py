@@ -59,6 +59,7 @@ FACE_ONLY = {
     "run": {"json", "json_lines", "tell", "operator", "button"},  # who asks, hears and stops: a face
     "bench_check": {"json", "operator"},
     "bench_floor": {"json", "tell", "operator"},
+    "compare": {"json", "tell"},
     "session_figures": {"json", "tell", "budget"},  # another form of the same answer
 }
 

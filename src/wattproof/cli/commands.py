@@ -7,6 +7,7 @@ from typing import Annotated
 from cyclopts import Parameter
 
 from wattproof import tasks
+from wattproof.cli.compare_command import compare
 from wattproof.cli.day_commands import bench_check, bench_floor, plan, run
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
 
@@ -15,6 +16,7 @@ __all__ = [
     "bench_calibrate",
     "bench_check",
     "bench_floor",
+    "compare",
     "demo",
     "measure",
     "plan",
@@ -255,8 +257,8 @@ def schema(name: str | None = None, /) -> None:
     Parameters
     ----------
     name
-        One of read, measure, plan, run, event, bench-check, bench-floor, calibrate, sessions, amplifier, bench,
-        reading; all of them are listed when left out.
+        One of read, measure, plan, run, event, bench-check, bench-floor, calibrate, sessions, compare, amplifier,
+        bench, reading; all of them are listed when left out.
     """
     print(tasks.schema(name))
 

@@ -14,6 +14,7 @@ COMMANDS = {
     ("session", "add"): "Keep captures in a session, byte for byte.",
     ("session", "figures"): "Measure a session's captures and give the figures as a table, JSON, CSV or a page.",
     ("session", "list"): "List the sessions of the archive.",
+    ("compare",): "Lay sessions side by side on common terms: which differences can be told, and which cannot.",
     ("archive", "index"): "Make the archive's index again from its folders.",
     ("schema",): "Print the JSON Schema of what commands answer and of the files you write.",
     ("demo",): "Run the whole job on sample captures of a made-up amplifier.",

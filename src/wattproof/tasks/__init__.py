@@ -17,6 +17,7 @@ from wattproof.run import (
 )
 from wattproof.tasks.calibrating import Calibrated, bench_calibrate
 from wattproof.tasks.checking import BenchChecked, PartSaid, bench_check
+from wattproof.tasks.comparing import Compared, compare
 from wattproof.tasks.demo import Demonstrated, demo
 from wattproof.tasks.everything import TASKS
 from wattproof.tasks.floored import Floor
@@ -47,6 +48,7 @@ __all__ = [
     "Calibrated",
     "CaptureResult",
     "CapturesKept",
+    "Compared",
     "Demonstrated",
     "Event",
     "FigureSeen",
@@ -76,6 +78,7 @@ __all__ = [
     "bench_calibrate",
     "bench_check",
     "bench_floor",
+    "compare",
     "demo",
     "measure",
     "plan",

@@ -2,6 +2,7 @@
 
 from wattproof.tasks.calibrating import bench_calibrate
 from wattproof.tasks.checking import bench_check
+from wattproof.tasks.comparing import compare
 from wattproof.tasks.demo import demo
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.measuring import measure
@@ -23,6 +24,7 @@ TASKS = (
     session_add,
     session_figures,
     session_list,
+    compare,
     archive_index,
     schema,
     demo,

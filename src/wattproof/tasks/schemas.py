@@ -15,8 +15,8 @@ def schema(name: str | None = None) -> str:
     Parameters
     ----------
     name : str or None
-        One of read, measure, plan, run, event, bench-check, bench-floor, calibrate, sessions, amplifier, bench,
-        reading; all names are listed when left out.
+        One of read, measure, plan, run, event, bench-check, bench-floor, calibrate, sessions, compare, amplifier,
+        bench, reading; all names are listed when left out.
 
     Raises
     ------
@@ -40,6 +40,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.run import Event
     from wattproof.tasks.calibrating import Calibrated
     from wattproof.tasks.checking import BenchChecked
+    from wattproof.tasks.comparing import Compared
     from wattproof.tasks.floored import Floor
     from wattproof.tasks.measured import Measured
     from wattproof.tasks.ran import Ran
@@ -56,6 +57,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
         "bench-floor": Floor.model_json_schema,
         "calibrate": Calibrated.model_json_schema,
         "sessions": SessionsListed.model_json_schema,
+        "compare": Compared.model_json_schema,
         "amplifier": Amplifier.model_json_schema,
         "bench": Bench.model_json_schema,
         "reading": ReadingRow.model_json_schema,
