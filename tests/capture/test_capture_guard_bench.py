@@ -86,7 +86,8 @@ def test_a_scripted_fault_ends_drive_and_supply(what):
     driven = np.abs(samples[:, drive.input - 1] * drive.scale)
     silent_from = trip.sample + block + round(FADE_S * rate_hz)
     assert driven[trip.sample - 5000 : trip.sample].max() > 0.9 * level_v_rms
-    assert driven[silent_from + 10 :].max() < 0.01 * level_v_rms  # the recorder's own noise
+    settled = round(1e-3 * rate_hz)  # of the recorder's filters, through which the drive is seen here
+    assert driven[silent_from + settled :].max() < 0.01 * level_v_rms
     assert "0.00 V" in supply
 
 

@@ -12,7 +12,7 @@ from wattproof.judge.compare_model import (
     Terms,
     Value,
 )
-from wattproof.judge.judging import judge, rule_of
+from wattproof.judge.judging import judge
 from wattproof.judge.model import Judged, Judgement, Reading, Rule, Settling, Verdict
 from wattproof.judge.plausible import plausible
 from wattproof.judge.plausible_model import Finding, Plausibility, RatingSaid, Strength
