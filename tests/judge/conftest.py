@@ -58,7 +58,9 @@ def line(source, u, kind="B", **more):
     return BudgetLine(source=source, label=source.partition(": ")[2], u=u, type=kind, **more)
 
 
-def read_ramp(true, *, load_ohm, supply_v, errors=Errors(), output="A", limits=((0.01, AT_1_PERCENT),), file="ramp.wav"):
+def read_ramp(
+    true, *, load_ohm, supply_v, errors=Errors(), output="A", limits=((0.01, AT_1_PERCENT),), file="ramp.wav"
+):
     """Give what `measure` would give of a ramp: read powers, loads and supply voltages, with their budgets."""
     load_read = load_ohm * (1 + errors.voltage) / (1 + errors.current)
     supply_read = supply_v * (1 + errors.supply)
@@ -99,13 +101,15 @@ def model_of(true, *, driven=1, exponent_u=0.0, **more):
     told = {
         "amplifier": "Reed Marten", "output": None, "driven": driven, "reference_v": 14.4, "parameters": parameters,
         "varied": ("rail_exponent",), "covariance": ((exponent_u**2,),), "points": 12, "dof": 8,
-        "reduced_chi_square": 1.0, "load_ohm": (1.0, 8.0), "supply_v": (12.0, 15.0), "supply_levels_v": (12.0, 13.5, 15.0), "thd_n": (0.01, 0.1),
+        "reduced_chi_square": 1.0, "load_ohm": (1.0, 8.0), "supply_v": (12.0, 15.0),
+        "supply_levels_v": (12.0, 13.5, 15.0), "thd_n": (0.01, 0.1),
     }  # fmt: skip
     return BehaviourModel.model_validate({**told, **more})
 
 
 def amplifier_with(*ratings, **more):
-    return Amplifier(maker="Reed & Marten", model="Otter 4", ratings=tuple(Rating(**rating) for rating in ratings), **more)
+    stated = tuple(Rating(**rating) for rating in ratings)
+    return Amplifier(maker="Reed & Marten", model="Otter 4", ratings=stated, **more)
 
 
 @dataclass(frozen=True, kw_only=True)
