@@ -5,6 +5,7 @@ import textwrap
 COMMANDS = {
     ("read",): "Show what files were taken to be, and all that is doubtful about them.",
     ("measure",): "Measure captures and typed readings: figures with uncertainty, conditions and origin.",
+    ("plausible",): "Look at a maker's ratings without a bench: fuse, volts, capacitors, the sheet against itself.",
     ("plan",): "Plan a bench day: steps, currents, heat and rests, and which ratings this bench can judge.",
     ("run",): "Carry out a bench day: drive, record, watch and measure; or go on with one that was interrupted.",
     ("bench", "check"): "Speak to every part of the rig, and tell all that is wrong at once.",

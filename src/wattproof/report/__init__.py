@@ -17,6 +17,7 @@ from wattproof.report.faces import face_name, face_value
 from wattproof.report.floor import floor_text
 from wattproof.report.model_text import model_text, prediction_text
 from wattproof.report.page import session_page
+from wattproof.report.plausible import plausible_text
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
 from wattproof.report.svg import draw_svg
@@ -44,6 +45,7 @@ __all__ = [
     "figures_table",
     "floor_text",
     "model_text",
+    "plausible_text",
     "power_over_time",
     "prediction_text",
     "results_json",

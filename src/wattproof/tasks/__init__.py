@@ -25,6 +25,7 @@ from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.planning import Planned, plan
+from wattproof.tasks.plausibility import FoundPlausible, plausible
 from wattproof.tasks.ran import Ran, StepRan
 from wattproof.tasks.reading import FileSummaries, read
 from wattproof.tasks.running import run
@@ -55,6 +56,7 @@ __all__ = [
     "FileAnswers",
     "FileSummaries",
     "Floor",
+    "FoundPlausible",
     "IndexMade",
     "Live",
     "Measured",
@@ -82,6 +84,7 @@ __all__ = [
     "demo",
     "measure",
     "plan",
+    "plausible",
     "read",
     "run",
     "schema",

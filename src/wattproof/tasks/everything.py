@@ -7,6 +7,7 @@ from wattproof.tasks.demo import demo
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.measuring import measure
 from wattproof.tasks.planning import plan
+from wattproof.tasks.plausibility import plausible
 from wattproof.tasks.reading import read
 from wattproof.tasks.running import run
 from wattproof.tasks.schemas import schema
@@ -15,6 +16,7 @@ from wattproof.tasks.sessions import archive_index, session_add, session_figures
 TASKS = (
     read,
     measure,
+    plausible,
     plan,
     run,
     bench_check,

@@ -15,8 +15,8 @@ def schema(name: str | None = None) -> str:
     Parameters
     ----------
     name : str or None
-        One of read, measure, plan, run, event, bench-check, bench-floor, calibrate, sessions, compare, amplifier,
-        bench, reading; all names are listed when left out.
+        One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, compare,
+        amplifier, bench, reading; all names are listed when left out.
 
     Raises
     ------
@@ -43,6 +43,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.tasks.comparing import Compared
     from wattproof.tasks.floored import Floor
     from wattproof.tasks.measured import Measured
+    from wattproof.tasks.plausibility import FoundPlausible
     from wattproof.tasks.ran import Ran
     from wattproof.tasks.reading import FileSummaries
     from wattproof.tasks.sessions import SessionsListed
@@ -50,6 +51,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     return {
         "read": FileSummaries.model_json_schema,
         "measure": Measured.model_json_schema,
+        "plausible": FoundPlausible.model_json_schema,
         "plan": RunSheet.model_json_schema,
         "run": Ran.model_json_schema,
         "event": TypeAdapter(Event).json_schema,
