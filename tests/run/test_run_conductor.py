@@ -7,8 +7,10 @@ import threading
 import numpy as np
 import pytest
 
-from wattproof.errors import CaptureFailedError, GuardTripError, RigError
+from wattproof.archive import TakeWriter
+from wattproof.errors import ArchiveError, CaptureFailedError, GuardTripError, RigError
 from wattproof.run import Event, StopButton, carry_out
+from wattproof.run.stopping import ASKS_TO_STOP
 
 CLIP_AT_1 = 1.0293
 """Drive over the clipping point at which a hard-clipped sine has 1 % THD (0.25 dB)."""
@@ -102,7 +104,7 @@ def test_a_ramp_slows_down_below_the_knee_and_ends_past_the_last_limit(run, shor
     assert ended.full_power_s < 3.0
     # from half power to 12 % are about 5.6 dB: as many tenths of a decibel, a second each
     assert ended.stepping_full_power_s == pytest.approx(56, abs=4)
-    assert ended.stepping_energy_j > 10 * ended.energy_j
+    assert ended.stepping_energy_j > 8 * ended.energy_j
 
 
 def test_a_knee_below_the_expected_one_slows_the_ramp_early(run, make_sheet, make_step, archive, session):
@@ -242,19 +244,20 @@ def test_the_drive_is_silent_after_a_trip(run, make_sheet, make_step, small_rig)
     assert np.abs(played[over + 480 + 480 + 240 :]).max() == 0.0
 
 
-def test_control_c_fades_the_drive_and_is_told_as_an_interruption(
-    run, make_sheet, make_step, small_rig, archive, session
+@pytest.mark.parametrize("number", ASKS_TO_STOP)
+def test_control_c_or_a_kill_fades_the_drive_and_is_told_as_an_interruption(
+    number, run, make_sheet, make_step, small_rig, archive, session
 ):
     def interrupt(rows, start):
         if start == 9600:
-            os.kill(os.getpid(), signal.SIGINT)
+            os.kill(os.getpid(), number)
         return rows
 
     small_rig.faults = {1: interrupt}
-    before = signal.getsignal(signal.SIGINT)
+    before = [signal.getsignal(one) for one in ASKS_TO_STOP]
     with pytest.raises(KeyboardInterrupt):
         run(make_sheet(make_step(1, "idle", seconds=5.0), make_step(2, "gain")))
-    assert signal.getsignal(signal.SIGINT) is before
+    assert [signal.getsignal(one) for one in ASKS_TO_STOP] == before
     assert archive.latched(session)["code"] == "person"
     assert "stopped by" in archive.captures(session)[0].description.void
     assert named(run.told, "run-ended")[0].left == 2
@@ -354,3 +357,27 @@ def test_a_failed_take_is_no_reason_to_forget_the_guard(run, make_sheet, make_st
         run(make_sheet(make_step(1, "idle")))
     assert small_rig.plays == 2
     assert CaptureFailedError.code == "capture-failed"
+
+
+def test_a_kill_between_two_plays_ends_the_run_with_the_supply_open(run, make_sheet, make_step, small_rig):
+    def killed(event):
+        if event.event == "step-ended":
+            os.kill(os.getpid(), signal.SIGTERM)
+
+    with pytest.raises(KeyboardInterrupt):
+        run(make_sheet(make_step(1, "idle"), make_step(2, "idle")), tell=killed)
+    assert silent_at_the_end(small_rig)
+
+
+def test_a_trip_latches_also_where_the_disk_takes_no_capture(
+    run, make_sheet, make_step, small_rig, archive, session, monkeypatch
+):
+    def refuses(self, **_said):
+        raise ArchiveError("Could not keep the capture.", why="No space left on device", hint="Free some space.")
+
+    monkeypatch.setattr(TakeWriter, "finish", refuses)
+    limits = make_step(1, "ramp").limits.model_copy(update={"load_voltage_v": 36.0})
+    with pytest.raises(GuardTripError):
+        run(make_sheet(make_step(1, "ramp", limits=limits)))
+    assert archive.latched(session)["code"] == "load-voltage"
+    assert "capture-not-kept" in [event.code for event in named(run.told, "told")]

@@ -28,7 +28,7 @@ from wattproof.run.rests import make_ready, read_meters, rest, stop_if_pressed
 from wattproof.run.resume import OVER, read_progress
 from wattproof.run.stage import Figures, Stage, Tell
 from wattproof.run.steps import carry_step
-from wattproof.run.stopping import StopButton
+from wattproof.run.stopping import StopButton, ended_by_signals
 
 MOST_ATTEMPTS = 3
 """A capture that lost samples is taken so often before somebody is asked."""
@@ -120,7 +120,8 @@ def carry_out(
             done_before=len(progress.over_in(sheet)),
         )
     )
-    return conductor.run(progress.rest_left_s(datetime.now(UTC)))
+    with ended_by_signals():
+        return conductor.run(progress.rest_left_s(datetime.now(UTC)))
 
 
 class _Conductor:

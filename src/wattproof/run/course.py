@@ -101,9 +101,9 @@ def cost(course: Sequence[Seen], *, over_w: float) -> Cost:
 
 
 def stepping_cost(course: Sequence[Seen], *, over_w: float) -> Cost:
-    """Say what a ramp's levels would have cost in steps by hand: 0.1 dB apart, a second each.
+    """Say what a ramp's levels at full power would have cost in steps by hand: 0.1 dB apart, a second each.
 
-    Every level between the ramp's first and last is given the powers that the ramp showed there; that the amplifier
+    Every level of the ramp from `over_w` up is given the powers that the ramp showed there; that the amplifier
     would have grown hotter by hand is left out.
 
     Parameters
@@ -129,7 +129,8 @@ def stepping_cost(course: Sequence[Seen], *, over_w: float) -> Cost:
 
     output_w = at_steps([seen.frame.output_w for seen in rising])
     supply_w = at_steps([seen.frame.supply_w for seen in rising])
+    full = np.zeros(n_steps, dtype=np.bool_) if output_w is None else output_w > over_w
     return Cost(
-        full_power_s=0.0 if output_w is None else STEP_S * int((output_w > over_w).sum()),
-        energy_j=None if supply_w is None else STEP_S * float(supply_w.sum()),
+        full_power_s=STEP_S * int(full.sum()),
+        energy_j=None if supply_w is None else STEP_S * float(supply_w[full].sum()),
     )

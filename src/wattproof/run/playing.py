@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from wattproof.archive import CaptureRecord, Description, TakeWriter
 from wattproof.capture import Block, Drive, Guard, Take, Trip, closest_limits, guard_tracks
-from wattproof.errors import CaptureFailedError
+from wattproof.errors import ArchiveError, CaptureFailedError
 from wattproof.measure import Kind
 from wattproof.plan import Step, StepKind
 from wattproof.run.course import Seen
@@ -152,8 +152,19 @@ def play(
             writer.abandon(f"{error.message} {error.why}".strip())
             raise
         void = _void(guard.tripped, step) or keeping.judge(watching.course)
-        record = writer.finish(void=void, note=_trip_note(guard.tripped))
+        record = _finished(stage, writer, guard, void)
     return _over(guard, watching, void, record)
+
+
+def _finished(stage: Stage, writer: TakeWriter, guard: Guard, void: str | None) -> CaptureRecord | None:
+    """Turn the take into a capture; a disk that refuses must not keep a trip from being latched."""
+    try:
+        return writer.finish(void=void, note=_trip_note(guard.tripped))
+    except ArchiveError as error:
+        if guard.tripped is None:
+            raise
+        stage.told("capture-not-kept", f"{error.message} {error.why}".strip(), error.hint)
+        return None
 
 
 def _over(guard: Guard, watching: "_Watching", void: str | None, record: CaptureRecord | None) -> Played:

@@ -2,11 +2,14 @@
 
 import signal
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from types import FrameType
 
 from wattproof.capture import Guard
+
+ASKS_TO_STOP = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+"""Ctrl-C; a polite kill, as at shutdown; a terminal that is closed or a line that is lost."""
 
 
 class StopButton:
@@ -34,30 +37,46 @@ class StopButton:
 
     @contextmanager
     def over(self, guard: Guard) -> Iterator[None]:
-        """Let the button, and Ctrl-C, stop this guard's drive as long as it plays; a second Ctrl-C ends at once."""
+        """Let the button, and Ctrl-C or a kill, stop this guard's drive while it plays; a second one ends at once."""
         self._guard = guard
         if self.pressed:
             self.press()
         try:
-            with _ctrl_c(self):
+            with _signals(self):
                 yield
         finally:
             self._guard = None
 
 
 @contextmanager
-def _ctrl_c(button: StopButton) -> Iterator[None]:
-    """Turn the first Ctrl-C into a press; only the main thread of a process hears signals."""
+def ended_by_signals() -> Iterator[None]:
+    """Let a kill or a closed terminal end a run as Ctrl-C does: with the drive muted and the supply opened."""
+    with _handled(signal.default_int_handler, but=signal.SIGINT):
+        yield
+
+
+@contextmanager
+def _signals(button: StopButton) -> Iterator[None]:
+    """Turn the first signal into a press; the next one raises where the program stands."""
+
+    def pressed(_number: int, _frame: FrameType | None) -> None:
+        for number in ASKS_TO_STOP:
+            signal.signal(number, signal.default_int_handler)
+        button.press()
+
+    with _handled(pressed):
+        yield
+
+
+@contextmanager
+def _handled(handler: Callable[[int, FrameType | None], None], *, but: int | None = None) -> Iterator[None]:
+    """Handle the signals that ask to stop; only the main thread of a process hears them."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return
-
-    def pressed(_number: int, _frame: FrameType | None) -> None:
-        signal.signal(signal.SIGINT, before)
-        button.press()
-
-    before = signal.signal(signal.SIGINT, pressed)
+    before = {number: signal.signal(number, handler) for number in ASKS_TO_STOP if number != but}
     try:
         yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, old in before.items():
+            signal.signal(number, old)
