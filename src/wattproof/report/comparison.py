@@ -16,7 +16,7 @@ from wattproof.report.words import figure_name, names_a_limit
 SAID: Mapping[str, str] = MappingProxyType(
     {
         "title": "{} sessions on common terms",
-        "terms": "Terms: {} at the amplifier's terminals; {}; limits of distortion {}; loads {}.",
+        "terms": "Terms: {} at the amplifier's terminals; {}; distortion {}; loads {}.",
         "driven": "one output driven|{} outputs driven at once",
         "per_output": "Powers are those of one output, the mean of those measured.",
         "chosen": "Chosen: {}.",
