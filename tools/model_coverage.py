@@ -110,6 +110,11 @@ class Case:
         return estimate.low <= true <= estimate.high
 
     @property
+    def is_inside(self) -> bool:
+        """Whether the supply voltage lies between those measured."""
+        return all(note.code != "supply-beyond-data" for note in self.prediction.notes)
+
+    @property
     def half_width(self) -> float:
         """Of the power's interval, relative."""
         power = self.prediction.power
@@ -165,15 +170,20 @@ def told(found: Sequence[Case]) -> str:
     by_name: dict[str, list[Case]] = defaultdict(list)
     for case in found:
         by_name[case.name].append(case)
-    lines = [f"{'':14}{'cases':>6}{'refused':>8}{'power held':>12}{'current held':>14}{'half width: median, 95 %':>28}"]
+    lines = [
+        f"{'':14}{'cases':>6}{'refused':>8}{'power held':>12}{'current held':>14}{'half width: median, 95 %':>28}"
+        f"{'under ±5 % inside':>20}"
+    ]
     for name, some in [*by_name.items(), ("all", list(found))]:
         made = [case for case in some if case.prediction is not None]
         widths = [case.half_width for case in made]
+        inside = [case.half_width < 0.05 for case in made if case.is_inside]
         powers = sum(case.held("power") for case in made) / len(made)
         currents = sum(case.held("supply_current") for case in made) / len(made)
         wide = f"±{100 * np.median(widths):.1f} %, ±{100 * np.quantile(widths, 0.95):.1f} %"
         lines.append(
             f"{name:14}{len(some):6}{len(some) - len(made):8}{100 * powers:10.1f} %{100 * currents:12.1f} %{wide:>28}"
+            f"{sum(inside):8} of {len(inside)}"
         )
     return "\n".join(lines)
 

@@ -265,7 +265,7 @@ def _model_covariance(points: Sequence[LimitPoint], scatter: tuple[float, float]
 def _scatter(points: Sequence[LimitPoint], misses: Real, own: Real, n_between: int) -> tuple[float, float]:
     """Estimate the model's own scatter of relative power: between ramps, and between the limits of one ramp.
 
-    What is shared by all points went into the rail; what is left of the points' own uncertainty is taken off.
+    What the points' own uncertainties explain of both is taken off; what all points share went into the rail.
 
     Parameters
     ----------
@@ -279,8 +279,20 @@ def _scatter(points: Sequence[LimitPoint], misses: Real, own: Real, n_between: i
     free, left = n_groups - n_between, len(points) - n_groups - 1
     within = float(np.sum(inside**2) / left) if left > 0 else 0.0
     between = float(np.sum(means**2) / free) if free > 0 else 0.0
-    noise = float(np.mean(np.diag(own)) - np.min(own))
-    return sqrt(max(between - noise, 0.0)), sqrt(max(within - noise, 0.0))
+    between_own, within_own = _expected(groups, own)
+    return sqrt(max(between - between_own, 0.0)), sqrt(max(within - within_own, 0.0))
+
+
+def _expected(groups: NDArray[np.intp], own: Real) -> tuple[float, float]:
+    """Give the variances between the means of ramps and within ramps that the points' own covariance makes."""
+    n_groups = int(groups.max()) + 1
+    means: Real = (groups[None, :] == np.arange(n_groups)[:, None]).astype(np.float64)
+    means /= means.sum(axis=1, keepdims=True)
+    of_means = means @ own @ means.T
+    counts = 1 / np.max(means, axis=1)
+    inside = float(np.trace(own) - np.sum(counts * np.diag(of_means)))
+    between = float(np.trace(of_means) - np.sum(of_means) / n_groups) / max(n_groups - 1, 1)
+    return between, inside / max(len(groups) - n_groups, 1)
 
 
 def _start(points: Sequence[LimitPoint], names: Sequence[str], priors: Sequence[Prior]) -> Real:
