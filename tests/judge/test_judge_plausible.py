@@ -312,6 +312,25 @@ def test_a_rail_that_follows_is_carried_to_the_rated_supply():
     assert low.strength == "contradiction"
 
 
+def test_a_sum_of_outputs_contradicts_no_rail_that_one_output_has():
+    thing = {"inside": RAIL, "outputs": tuple("ABCD")}
+    total = power(4 * 240, 4, supply_v=14.4, thd_percent=1)
+    assert one("rail-volts", total, **thing).strength == "doubtful"
+    each = power(4 * 240, 4, supply_v=14.4, thd_percent=1, channels_driven=4)
+    assert one("rail-volts", each, **thing).strength == "contradiction"
+    least_v = one("rail-volts", power(4 * 240, 4), **thing).numbers["least_v"]
+    assert least_v == pytest.approx(sqrt(240 * 4))
+
+
+def test_an_amplifier_for_24_volts_is_reckoned_with_them():
+    claim, beside = power(1000, 4), stated(500, 4, supply_v=28.8)
+    numbers = [finding.numbers for finding in found("supply-current", claim, beside, fuse_a=60)]
+    assert [each["supply_v"] for each in numbers] == [28.8, 28.8]
+    assert one("fuse-allows", claim, beside, fuse_a=60).numbers["through_w"] == pytest.approx(60 * 28.8)
+    assert one("fuse-allows", claim, fuse_a=60).numbers["through_w"] == pytest.approx(60 * 14.4)
+    assert found("supply-current", claim, inside={"rail_at_supply_v": 26.0})[0].numbers["supply_v"] == 26.0
+
+
 def test_several_outputs_at_once_draw_together():
     alone = one("supply-current", stated(100, 4, channels_driven=4), fuse_a=30)
     four = one("supply-current", stated(100, 4, channels_driven=4), fuse_a=30, outputs=tuple("ABCD"))

@@ -12,6 +12,7 @@ from wattproof.amplifier.claims import (
     power_ratings,
     power_words,
     states_enough,
+    system_volts,
 )
 from wattproof.amplifier.conductors import ampacity
 from wattproof.amplifier.draw import SWITCHED, Efficiency, class_of, efficiency_of, heat, linear_bound, supply_current
@@ -60,4 +61,5 @@ __all__ = [
     "power_words",
     "states_enough",
     "supply_current",
+    "system_volts",
 ]

@@ -9,6 +9,9 @@ from wattproof.dsp import SQUARE_THD, clipped_power, overdrive_for_thd
 STANDARD_V = 14.4
 """At the supply terminals: what ratings of vehicle amplifiers usually mean."""
 
+_HIGHEST_12_V = 18.0
+"""Above it a stated supply voltage speaks of a supply of 24 V."""
+
 STANDARD_THD = 0.01
 """Distortion at which a power is read where none is stated, V/V."""
 
@@ -53,6 +56,19 @@ def states_enough(rating: Rating) -> bool:
 def driven_in(rating: Rating, amplifier: Amplifier) -> int:
     """Give how many outputs give this power at once, as stated; one where that is left open."""
     return min(rating.channels_driven or 1, len(amplifier.outputs))
+
+
+def system_volts(amplifier: Amplifier) -> float:
+    """Give the supply voltage to reckon with where a rating states none: the usual 14.4 V, more for 24 V systems, V.
+
+    Examples
+    --------
+    >>> system_volts(Amplifier(maker="Sorrel Thaw", model="Dunlin 1"))
+    14.4
+    """
+    seen = amplifier.inside.rail_at_supply_v if amplifier.inside is not None else None
+    stated = [*(rating.supply_v for rating in amplifier.ratings), seen]
+    return max((volts for volts in stated if volts is not None and volts > _HIGHEST_12_V), default=STANDARD_V)
 
 
 def clean_power(rating: Rating) -> float:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from wattproof.amplifier.claims import STANDARD_V, driven_in
+from wattproof.amplifier.claims import driven_in, system_volts
 from wattproof.amplifier.draw import Efficiency, efficiency_of, supply_current
 from wattproof.amplifier.model import Amplifier, Rating
 
@@ -95,7 +95,7 @@ class FuseDemand:
         return self.need_a / self.fuse_a
 
 
-def fuse_demand(rating: Rating, amplifier: Amplifier, *, supply_v: float = STANDARD_V) -> FuseDemand | None:
+def fuse_demand(rating: Rating, amplifier: Amplifier, *, supply_v: float | None = None) -> FuseDemand | None:
     """Weigh a rated power against the amplifier's fuse; None where no fuse is stated.
 
     Parameters
@@ -103,14 +103,14 @@ def fuse_demand(rating: Rating, amplifier: Amplifier, *, supply_v: float = STAND
     rating : Rating
         Of a power.
     amplifier : Amplifier
-    supply_v : float, V
-        Where the rating states none.
+    supply_v : float or None, V
+        Where the rating states none; the usual one when left out.
     """
     if amplifier.fuse_a is None:
         return None
     return FuseDemand(
         claimed_w=driven_in(rating, amplifier) * rating.value_si,
         fuse_a=amplifier.fuse_a,
-        supply_v=rating.supply_v or supply_v,
+        supply_v=rating.supply_v or supply_v or system_volts(amplifier),
         efficiency=efficiency_of(amplifier),
     )

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from wattproof.amplifier import STANDARD_V, Amplifier, Inside, Rating, power_words
+from wattproof.amplifier import Amplifier, Inside, Rating, power_words, system_volts
 
 Strength = Literal["contradiction", "doubtful", "fits"]
 """contradiction: two statements, or a statement and physics, exclude each other; doubtful: possible, to look at."""
@@ -17,8 +17,8 @@ SCHEMA = 1
 Numbered = tuple[int, Rating]
 """A rating with its number in amplifier.toml."""
 
-HIGH_V = 16.0
-"""The most that a vehicle's 12 V supply is reckoned with where a rating states no voltage."""
+HIGH_OVER_USUAL = 16.0 / 14.4
+"""The most that a supply is reckoned with where a rating states no voltage, over the usual: 16 V."""
 
 ROUNDING = 0.03
 """Makers round their numbers: two that differ by less than this share agree."""
@@ -124,12 +124,12 @@ class Claim:
     @property
     def supply_v(self) -> float:
         """As stated, or the usual one, V."""
-        return self.rating.supply_v or STANDARD_V
+        return self.rating.supply_v or system_volts(self.amplifier)
 
     @property
     def highest_supply_v(self) -> float:
         """As stated, or the most that may be meant, V."""
-        return self.rating.supply_v or HIGH_V
+        return self.rating.supply_v or HIGH_OVER_USUAL * system_volts(self.amplifier)
 
     @property
     def load_ohm(self) -> float | None:

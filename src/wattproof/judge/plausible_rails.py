@@ -38,11 +38,19 @@ def rail_findings(amplifier: Amplifier, claims: Sequence[Claim]) -> Iterator[Fin
 def needed_volts(claim: Claim, load_ohm: float) -> tuple[float, float]:
     """Give the peak volts a claim needs: read at its distortion (1 % where none is stated), and at the least, V.
 
-    At the least: as stated; where no distortion is stated, as a square wave.
+    At the least: where no distortion is stated, as a square wave, whose power is also an instantaneous peak's; where
+    it is open how many outputs are driven, as the sum of all of them.
     """
     thd = claim.rating.thd_percent
-    plain_v = peak_volts(claim.power_w / clipped_share(STANDARD_THD if thd is None else thd / 100), load_ohm)
-    return plain_v, plain_v if thd is not None else peak_volts(claim.power_w / SQUARE_SHARE, load_ohm)
+    plain_w = claim.power_w / clipped_share(STANDARD_THD if thd is None else thd / 100)
+    least_w = (plain_w if thd is not None else claim.power_w / SQUARE_SHARE) / _summed(claim)
+    return peak_volts(plain_w, load_ohm), peak_volts(least_w, load_ohm)
+
+
+def _summed(claim: Claim) -> int:
+    """How many outputs a rating may be the sum of."""
+    open_ = claim.rating.channels_driven is None and not claim.rating.bridged
+    return len(claim.amplifier.outputs) if open_ else 1
 
 
 def _volts(claim: Claim, load_ohm: float) -> Finding:
@@ -53,8 +61,8 @@ def _volts(claim: Claim, load_ohm: float) -> Finding:
     lines = [f"sqrt(2 x {said(claim.power_w)} W / {share:.4g} x {load_ohm:g} ohm) = {said(plain_v)} V peak at {at}"]
     if claim.rating.load_ohm is None:
         lines.insert(0, f"into {load_ohm:g} ohm, the lowest load allowed, for none is stated")
-    if thd is None:
-        lines.append(f"sqrt({said(claim.power_w)} W x {load_ohm:g} ohm) = {said(least_v)} V as a square wave")
+    if least_v < plain_v:
+        lines.append(_least_line(claim, load_ohm, least_v))
     if claim.inside.rail_v is None:
         lines.append(_direct_line(claim, load_ohm))
     strength, words, more = _against_rail(claim, plain_v, least_v)
@@ -68,9 +76,23 @@ def _volts(claim: Claim, load_ohm: float) -> Finding:
 
 
 def _volts_words(claim: Claim, plain_v: float, least_v: float) -> str:
-    if claim.rating.thd_percent is not None:
+    """Say the volts, and the least they may be under another reading."""
+    if least_v == plain_v:
         return f"{said(plain_v)} V peak"
-    return f"{said(plain_v)} V peak as a sine at 1 %, {said(least_v)} V as a square wave,"
+    if claim.rating.thd_percent is not None:
+        return f"{said(plain_v)} V peak ({said(least_v)} V as a sum of outputs)"
+    return f"{said(plain_v)} V peak as a sine at 1 % ({said(least_v)} V as a square wave{_and_sum(claim)})"
+
+
+def _and_sum(claim: Claim) -> str:
+    return f" and a sum of {_summed(claim)} outputs" if _summed(claim) > 1 else ""
+
+
+def _least_line(claim: Claim, load_ohm: float, least_v: float) -> str:
+    watts = f"{said(claim.power_w)} W" + (f" / {_summed(claim)} outputs" if _summed(claim) > 1 else "")
+    if claim.rating.thd_percent is None:
+        return f"sqrt({watts} x {load_ohm:g} ohm) = {said(least_v)} V as a square wave or an instantaneous peak"
+    return f"{said(least_v)} V were it the sum of {_summed(claim)} outputs"
 
 
 _VOLTS_HINT = (
@@ -173,10 +195,10 @@ def _capacitor(claim: Claim, load_ohm: float) -> Iterator[Finding]:
     plain_v, least_v = needed_volts(claim, load_ohm)
     low, high = swings(claim)
     strength = _weighed(plain_v / low, least_v / high, printed_v, printed_v)
-    each = f"{_volts_words(claim, plain_v, least_v)} needs as much on each rail"
+    each = f"{_volts_words(claim, plain_v, least_v)} takes as much on each rail"
     if high > 1:
         each = (
-            f"{_volts_words(claim, plain_v, least_v)} needs {said(plain_v / high)} V on each rail where both "
+            f"{_volts_words(claim, plain_v, least_v)} takes {said(plain_v / high)} V on each rail where both "
             f"terminals are driven{f', else {said(plain_v)} V' if low < high else ''}"
         )
     words = {

@@ -6,14 +6,13 @@ from itertools import product
 
 from wattproof.amplifier import (
     STANDARD_THD,
-    STANDARD_V,
     clean_power,
     clipped_share,
     efficiency_of,
     is_loud,
     states_enough,
 )
-from wattproof.judge.plausible_model import HIGH_V, ROUNDING, Claim, Finding, Strength, rating_words, said
+from wattproof.judge.plausible_model import ROUNDING, Claim, Finding, Strength, rating_words, said
 
 TEN_PERCENT = 0.10
 SQUARE = 2.0
@@ -174,9 +173,9 @@ def _outputs(claim: Claim) -> Iterator[_Factor]:
 
 def _volts(claim: Claim, base: Claim) -> Iterator[_Factor]:
     yield _Factor(times=1.0)
-    base_v = base.rating.supply_v or STANDARD_V
-    if claim.rating.supply_v is None and claim.amplifier.supply != "regulated" and base_v < HIGH_V:
-        yield _Factor(times=(HIGH_V / base_v) ** 2, words=f"with {HIGH_V:g} V of supply")
+    base_v, high_v = base.supply_v, claim.highest_supply_v
+    if claim.rating.supply_v is None and claim.amplifier.supply != "regulated" and base_v < high_v:
+        yield _Factor(times=(high_v / base_v) ** 2, words=f"with {high_v:.3g} V of supply")
 
 
 def _sides(claim: Claim) -> Iterator[_Factor]:

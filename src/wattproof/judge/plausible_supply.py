@@ -6,7 +6,6 @@ from wattproof.amplifier import (
     FUSE_FOR_EVER,
     FUSE_FOR_MINUTES,
     LARGEST_BLADE_A,
-    STANDARD_V,
     Amplifier,
     FuseDemand,
     ampacity,
@@ -18,6 +17,7 @@ from wattproof.amplifier import (
     is_loud,
     opening_time,
     supply_current,
+    system_volts,
 )
 from wattproof.judge.plausible_model import Claim, Finding, Strength, rating_words, said
 
@@ -206,14 +206,14 @@ def _fuse_allows(amplifier: Amplifier) -> Iterator[Finding]:
     if amplifier.fuse_a is None:
         return
     band = efficiency_of(amplifier)
-    demand = FuseDemand(claimed_w=0.0, fuse_a=amplifier.fuse_a, supply_v=STANDARD_V, efficiency=band)
+    demand = FuseDemand(claimed_w=0.0, fuse_a=amplifier.fuse_a, supply_v=system_volts(amplifier), efficiency=band)
     minutes_w = FUSE_FOR_MINUTES * demand.best_w
     yield Finding(
         code="fuse-allows", strength="fits",
         message=f"Its fuse of {amplifier.fuse_a:g} A lets it give {said(band.poor * demand.through_w)} to "
         f"{said(demand.best_w)} W of all outputs together without end, and {said(minutes_w)} W for minutes at most.",
         arithmetic=(
-            f"{amplifier.fuse_a:g} A x {STANDARD_V:g} V = {said(demand.through_w)} W in; x {band.poor:g} to "
+            f"{amplifier.fuse_a:g} A x {demand.supply_v:g} V = {said(demand.through_w)} W in; x {band.poor:g} to "
             f"{band.best:g}, the efficiencies of {_class_words(amplifier)}",
             f"{said(demand.best_w)} W x {FUSE_FOR_MINUTES:g} = {said(minutes_w)} W, where blades open in 0.75 to 600 s",
         ),
