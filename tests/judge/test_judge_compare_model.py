@@ -196,9 +196,7 @@ def test_the_text_has_terms_columns_marks_and_differences():
     text = comparison_text(found)
     lines = text.splitlines()
     assert max(map(len, lines)) <= 120
-    assert lines[2].startswith(
-        "Terms: 13.5 V at the amplifier's terminals; one output driven; distortion 1 %"
-    )
+    assert lines[2].startswith("Terms: 13.5 V at the amplifier's terminals; one output driven; distortion 1 %")
     assert any(re.match(r"S1  Bittern 1: Saltmarsh", line) for line in lines)
     row = next(line for line in lines if line.startswith("  Power at 1 % distortion, 4 ohm") and "±" in line)
     value = found.rows[0].values[0]
