@@ -15,6 +15,8 @@ COMMANDS = {
     ("session", "add"): "Keep captures in a session, byte for byte.",
     ("session", "figures"): "Measure a session's captures and give the figures as a table, JSON, CSV or a page.",
     ("session", "list"): "List the sessions of the archive.",
+    ("model",): "Fit the amplifier's behaviour to a session's figures: rail, resistance, limits, knee, losses.",
+    ("predict",): "Predict power, supply current and heat under conditions that were not measured, or refuse.",
     ("compare",): "Lay sessions side by side on common terms: which differences can be told, and which cannot.",
     ("archive", "index"): "Make the archive's index again from its folders.",
     ("schema",): "Print the JSON Schema of what commands answer and of the files you write.",

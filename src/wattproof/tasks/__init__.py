@@ -24,6 +24,7 @@ from wattproof.tasks.floored import Floor
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
+from wattproof.tasks.modelling import Modelled, Predicted, model, predict
 from wattproof.tasks.planning import Planned, plan
 from wattproof.tasks.plausibility import FoundPlausible, plausible
 from wattproof.tasks.ran import Ran, StepRan
@@ -60,8 +61,10 @@ __all__ = [
     "IndexMade",
     "Live",
     "Measured",
+    "Modelled",
     "PartSaid",
     "Planned",
+    "Predicted",
     "Ran",
     "Resting",
     "RunBegun",
@@ -83,8 +86,10 @@ __all__ = [
     "compare",
     "demo",
     "measure",
+    "model",
     "plan",
     "plausible",
+    "predict",
     "read",
     "run",
     "schema",

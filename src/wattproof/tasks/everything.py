@@ -6,6 +6,7 @@ from wattproof.tasks.comparing import compare
 from wattproof.tasks.demo import demo
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.measuring import measure
+from wattproof.tasks.modelling import model, predict
 from wattproof.tasks.planning import plan
 from wattproof.tasks.plausibility import plausible
 from wattproof.tasks.reading import read
@@ -26,6 +27,8 @@ TASKS = (
     session_add,
     session_figures,
     session_list,
+    model,
+    predict,
     compare,
     archive_index,
     schema,

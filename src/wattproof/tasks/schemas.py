@@ -15,8 +15,8 @@ def schema(name: str | None = None) -> str:
     Parameters
     ----------
     name : str or None
-        One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, compare,
-        amplifier, bench, reading; all names are listed when left out.
+        One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
+        predict, compare, amplifier, bench, reading; all names are listed when left out.
 
     Raises
     ------
@@ -43,6 +43,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.tasks.comparing import Compared
     from wattproof.tasks.floored import Floor
     from wattproof.tasks.measured import Measured
+    from wattproof.tasks.modelling import Modelled, Predicted
     from wattproof.tasks.plausibility import FoundPlausible
     from wattproof.tasks.ran import Ran
     from wattproof.tasks.reading import FileSummaries
@@ -59,6 +60,8 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
         "bench-floor": Floor.model_json_schema,
         "calibrate": Calibrated.model_json_schema,
         "sessions": SessionsListed.model_json_schema,
+        "model": Modelled.model_json_schema,
+        "predict": Predicted.model_json_schema,
         "compare": Compared.model_json_schema,
         "amplifier": Amplifier.model_json_schema,
         "bench": Bench.model_json_schema,
