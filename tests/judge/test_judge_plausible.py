@@ -1,12 +1,15 @@
 """Plausibility: every finding can and cannot fire, numbers found another way, and no larger claim looks better."""
 
+import re
 from math import pi, sqrt
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import wattproof.judge as room
 from wattproof.amplifier import Amplifier, Inside, Rating
 from wattproof.judge import Plausibility, plausible
 
@@ -249,16 +252,13 @@ def test_a_finding_says_nothing_where_nothing_is_stated_for_it(code, ratings, mo
 
 def test_every_finding_there_is_has_its_place_in_the_method_and_is_tried_here(codes):
     assert set(FIRES) | {"fuse-allows"} == codes
+    method = (Path(__file__).parents[2] / "docs" / "methods" / "plausibility.md").read_text(encoding="utf-8")
+    assert [code for code in sorted(codes) if f"`{code}`" not in method] == []
 
 
 @pytest.fixture
 def codes():
     """All codes, as the sources have them."""
-    import re
-    from pathlib import Path
-
-    import wattproof.judge as room
-
     files = Path(room.__file__).parent.glob("plausible*.py")
     return set().union(*(re.findall(r'code="([a-z-]+)"', path.read_text(encoding="utf-8")) for path in files))
 

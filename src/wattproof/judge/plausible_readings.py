@@ -16,6 +16,7 @@ from wattproof.judge.plausible_model import ROUNDING, Claim, Finding, Strength, 
 
 TEN_PERCENT = 0.10
 SQUARE = 2.0
+SQUARE_OVER_PLAIN = SQUARE / clipped_share(STANDARD_THD)
 SHOWN = 3
 
 _NEEDED = {"load_ohm": "the load", "supply_v": "the supply voltage", "thd_percent": "the distortion"}
@@ -132,6 +133,8 @@ def _readings(claim: Claim, base: Claim) -> tuple[list[tuple[float, str]], tuple
         for factor in factors:
             watts *= factor.times
         words = [factor.words for factor in factors if factor.words]
+        if factors[0].times >= SQUARE_OVER_PLAIN and factors[-1].words:
+            continue  # nobody tells the power taken in as a peak
         found.append((len(words), watts, ", ".join(words) or "a plain sine at 1 %"))
     near = [one for one in found if abs(one[1] / claim.power_w - 1) <= ROUNDING]
     fewest = min((steps for steps, _, _ in near), default=0)
@@ -151,7 +154,7 @@ def _waves(base: Claim, claim: Claim) -> Iterator[_Factor]:
         return
     yield _Factor(times=1.0)
     yield _Factor(times=clipped_share(TEN_PERCENT) / one, words="a sine at 10 %")
-    yield _Factor(times=SQUARE / one, words="a square wave")
+    yield _Factor(times=SQUARE_OVER_PLAIN, words="a square wave")
     thd = base.rating.thd_percent or 1.0
     doubled = 2 * clipped_share(thd / 100) / one
     yield _Factor(times=doubled, words="twice the stated power, the instantaneous peak of a sine")
