@@ -197,3 +197,11 @@ def test_only_ramps_are_stepped(amplifier, bench, make_stated):
     thing = amplifier(make_stated(300, 4))
     hold = next(step for step in make_run_sheet(thing, bench()).steps if step.kind == "hold")
     assert stepping_of(hold, thing, supply_v=14.4).full_power_s == 0
+
+
+def test_an_amplifier_that_idles_at_more_than_was_guessed_is_not_stopped_for_it(amplifier, bench, make_stated):
+    steps = [step for step in make_run_sheet(amplifier(make_stated(300, 4)), bench()).steps if step.limits.energy_j]
+    assert {"ramp", "burst", "hold"} <= {step.kind for step in steps}
+    for step in steps:
+        # 3 A more than any guess, for as long as the step lasts
+        assert step.limits.energy_j > step.expected.energy_j + 3.0 * 14.4 * step.seconds

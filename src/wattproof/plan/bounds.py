@@ -17,10 +17,19 @@ SUPPLY_ADDED_A = 5.0
 
 TIME_MARGIN, TIME_ADDED_S = 1.25, 1.0
 ENERGY_MARGIN, ENERGY_ADDED_J = 2.0, 100.0
+IDLE_MARGIN_A = 3.0
+"""So much more than was guessed an amplifier may idle at; in a burst train that is most of what it draws."""
 
 
 def step_limits(
-    bench: Bench, power: OutputPower, expected: Expected, *, outputs: int, spare_s: float = 0.0
+    bench: Bench,
+    power: OutputPower,
+    expected: Expected,
+    *,
+    outputs: int,
+    supply_v: float,
+    seconds: float,
+    spare_s: float = 0.0,
 ) -> StepLimits:
     """Draw a step's limits.
 
@@ -33,6 +42,9 @@ def step_limits(
         Of the step.
     outputs : int >= 1
         Driven at once.
+    supply_v : float, V
+    seconds : float, s
+        The step lasts.
     spare_s : float, s
         A ramp may go on for so long past its expected end, where the amplifier has more than it is rated for.
 
@@ -57,7 +69,7 @@ def step_limits(
         temperature_c=limits.temperature_c,
         full_power_w=outputs * power.expected_w / 2 if known else None,
         full_power_s=_closer(limits.full_power_s, TIME_MARGIN * full_s + TIME_ADDED_S),
-        energy_j=ENERGY_MARGIN * energy_j + ENERGY_ADDED_J if known else None,
+        energy_j=ENERGY_MARGIN * energy_j + ENERGY_ADDED_J + IDLE_MARGIN_A * supply_v * seconds if known else None,
     )
 
 

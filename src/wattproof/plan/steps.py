@@ -164,7 +164,15 @@ def finished(step: Step, setting: Setting) -> Step:
     costs = setting.reckoned(step)
     expected = costs.expected
     spare_s = max(step.seconds - float(costs.course.t_s[-1]), 0.0)
-    limits = step_limits(setting.bench, costs.power, expected, outputs=costs.count, spare_s=spare_s)
+    limits = step_limits(
+        setting.bench,
+        costs.power,
+        expected,
+        outputs=costs.count,
+        supply_v=setting.supply_v,
+        seconds=step.seconds,
+        spare_s=spare_s,
+    )
     return step.model_copy(update={"expected": expected, "limits": limits})
 
 
