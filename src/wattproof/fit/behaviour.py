@@ -31,6 +31,7 @@ Fed = Literal["unknown", "direct"]
 """What is known of the stage's feed: nothing that counts, or that it is bridged straight across the supply."""
 
 _CONTRADICTED = 3.0
+_CONTRADICTED_SCATTER = 0.1
 
 
 def fit_behaviour(
@@ -219,6 +220,14 @@ def _complaints(fit: LimitFit, losses: LossFit | None, limits: Sequence[LimitPoi
         for prior in fit.priors
         if prior.stated and abs(getattr(fit.limit, prior.name) - prior.middle) > _CONTRADICTED * prior.u
     ]
+    if fit.scatter > _CONTRADICTED_SCATTER and any(prior.stated for prior in fit.priors):
+        told.append(
+            Notice(
+                code="model-contradicted",
+                message=f"A stage fed straight from the supply gives other powers: they miss by {100 * fit.scatter:.0f} %.",
+                hint="The stage is not bridged straight across the supply, or a scale or a supply voltage is wrong.",
+            )
+        )
     if any(point.thd_n is None for point in limits):
         told.append(
             Notice(

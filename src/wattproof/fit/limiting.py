@@ -208,16 +208,16 @@ def _fitted(
     points: Sequence[LimitPoint], reference_v: float, priors: tuple[Prior, ...], *, with_current: bool
 ) -> LimitFit:
     names = tuple(name for name in NAMES if with_current or name != "limit_a")
-    own = own_covariance(points)
+    own, table = own_covariance(points), _Table(points)
     n_between = sum(name != "knee" for name in names) - sum(prior.name != "knee" for prior in priors)
     scatter, chi_square = (0.0, 0.0), 0.0
     start = _start(points, names, priors)
     for turn in range(_ROUNDS + 1):
         whiten = np.linalg.inv(np.linalg.cholesky(own + _model_covariance(points, scatter)))
-        residuals = _residuals(points, names, priors, whiten, reference_v)
+        residuals = _residuals(table, names, priors, whiten, reference_v)
         found = _least_squares(residuals, start, names)
         start = found.x
-        misses = _misses(points, _limit(names, found.x, reference_v))
+        misses = table.misses(_limit(names, found.x, reference_v))
         if turn == 0:
             chi_square = float(np.sum((whiten @ misses) ** 2))
         scatter = _scatter(points, misses, own, n_between)
@@ -327,24 +327,29 @@ def _limit(names: Sequence[str], values: Real, reference_v: float) -> Limit:
     )
 
 
-def _misses(points: Sequence[LimitPoint], limit: Limit) -> Real:
-    """Measured over modelled power, logarithm."""
-    return np.array(
-        [
-            log(p.power.value)
-            - log(limit.voltage_v_rms(p.supply_v, p.load_ohm, p.thd_n or UNKNOWN_LIMIT) ** 2 / p.load_ohm)
-            for p in points
-        ]
-    )
+class _Table:
+    """The points as arrays, for they are compared with the model a few hundred times."""
+
+    def __init__(self, points: Sequence[LimitPoint]) -> None:
+        self.log_power = np.log([p.power.value for p in points])
+        self.load_ohm = np.array([p.load_ohm for p in points])
+        self.supply_v = np.array([p.supply_v for p in points])
+        self.thds, self.which = np.unique([p.thd_n or UNKNOWN_LIMIT for p in points], return_inverse=True)
+
+    def misses(self, limit: Limit) -> Real:
+        """Give measured over modelled power, logarithm."""
+        rms = np.array([limit.sine_at(float(thd)).rms for thd in self.thds])[self.which]
+        misses: Real = self.log_power - np.log((rms * limit.peaks_v(self.supply_v, self.load_ohm)) ** 2 / self.load_ohm)
+        return misses
 
 
 def _residuals(
-    points: Sequence[LimitPoint], names: Sequence[str], priors: Sequence[Prior], whiten: Real, reference_v: float
+    table: _Table, names: Sequence[str], priors: Sequence[Prior], whiten: Real, reference_v: float
 ) -> Callable[[Real], Real]:
     where = {name: number for number, name in enumerate(names)}
 
     def residuals(values: Real) -> Real:
-        misses = whiten @ _misses(points, _limit(names, values, reference_v))
+        misses = whiten @ table.misses(_limit(names, values, reference_v))
         held = [(float(values[where[prior.name]]) - prior.middle) / prior.u for prior in priors]
         return np.concatenate([misses, held])
 

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import log, sqrt
+from math import sqrt
 
 from wattproof.measure import CaptureResult, Figure
 
@@ -12,6 +12,8 @@ _LEAST_THD = 0.005
 """Below half a per cent other errors than the limit's show in the distortion."""
 _LEAST_SHARE = 0.02
 """Frames under this share of the highest power say little of the losses that go with the current."""
+_SAME_LOAD = 0.05
+_SAME_SUPPLY = 0.01
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,11 +137,21 @@ def points_of(results: Sequence[CaptureResult]) -> Points:
 
 
 def _highest(points: Sequence[LimitPoint]) -> list[LimitPoint]:
-    """Keep the highest row of each output, load and supply setting: the others were on the way up to it."""
-    kept: dict[tuple[str, int, int], LimitPoint] = {}
-    for point in sorted(points, key=lambda point: point.power.value):
-        kept[point.output, round(log(point.load_ohm) / 0.05), round(log(point.supply_v) / 0.05)] = point
-    return list(kept.values())
+    """Keep of rows that state no limit those that nothing shows to be under it.
+
+    A row is on the way up where the same output gave more into the same load from no higher a supply voltage.
+    """
+    return [
+        point
+        for point in points
+        if not any(
+            other.output == point.output
+            and abs(other.load_ohm / point.load_ohm - 1) < _SAME_LOAD
+            and other.power.value > point.power.value
+            and other.supply_v <= point.supply_v * (1 + _SAME_SUPPLY)
+            for other in points
+        )
+    ]
 
 
 def _limit_points(result: CaptureResult) -> list[LimitPoint]:
@@ -171,7 +183,7 @@ def _limit_point(figure: Figure, driven: int) -> LimitPoint | None:
 
 def _typed_point(result: CaptureResult) -> list[LimitPoint]:
     """Take a typed row for a point at a limit: its own distortion, where one was typed and says that it is at one."""
-    powers = [figure for figure in result.figures if figure.name == "load_power" and figure.output is not None]
+    powers = _typed_powers(result)
     points = []
     for figure in powers:
         thd = result.figure("thd_n", figure.output)
@@ -184,8 +196,16 @@ def _typed_point(result: CaptureResult) -> list[LimitPoint]:
     return points
 
 
+def _typed_powers(result: CaptureResult) -> list[Figure]:
+    """Give each output's power: from volts and amperes or a wattmeter, else from volts and the load's ohms."""
+    found: dict[str, Figure] = {}
+    for name in ("load_power_v2r", "load_power"):
+        found |= {figure.output: figure for figure in result.figures if figure.name == name and figure.output}
+    return list(found.values())
+
+
 def _typed_loss(result: CaptureResult) -> list[LossPoint]:
-    powers = [figure for figure in result.figures if figure.name == "load_power" and figure.output is not None]
+    powers = _typed_powers(result)
     volts, drawn = result.figure("supply_voltage", None), result.figure("supply_power", None)
     if result.kind != "readings" or not powers or volts is None or drawn is None or drawn.value <= 0:
         return []

@@ -1,9 +1,13 @@
 """The limiting voltage of an output: what its rail, its resistance and its current limit let through."""
 
 from dataclasses import dataclass
-from math import exp, log
+
+import numpy as np
+from numpy.typing import NDArray
 
 from wattproof.fit.knee import Bent, at_limit
+
+Real = NDArray[np.float64]
 
 _CORNER = 0.01
 """Relative width in which rail limit and current limit pass into each other."""
@@ -46,6 +50,12 @@ class Limit:
             return from_rail
         return soft_minimum(from_rail, self.limit_a * load_ohm)
 
+    def peaks_v(self, supply_v: Real, load_ohm: Real) -> Real:
+        """Give `peak_v` of many supply voltages and loads at once."""
+        from_rail = self.rail_v * (supply_v / self.reference_v) ** self.rail_exponent * load_ohm
+        from_rail /= load_ohm + self.output_ohm
+        return from_rail if self.limit_a is None else _soft_minima(from_rail, self.limit_a * load_ohm)
+
     def limited_by_current(self, supply_v: float, load_ohm: float) -> bool:
         """Whether the current limit is the nearer one."""
         if self.limit_a is None:
@@ -69,6 +79,11 @@ def soft_minimum(first: float, second: float) -> float:
     >>> round(soft_minimum(10.0, 20.0), 6), round(soft_minimum(10.0, 10.0), 3)
     (10.0, 9.931)
     """
-    least = min(first, second)
+    return float(_soft_minima(np.array(first), np.array(second)))
+
+
+def _soft_minima(first: Real, second: Real) -> Real:
+    least = np.minimum(first, second)
     width = _CORNER * least
-    return least - width * log(exp(-(first - least) / width) + exp(-(second - least) / width))
+    minima: Real = least - width * np.logaddexp((least - first) / width, (least - second) / width)
+    return minima
