@@ -224,7 +224,7 @@ def _complaints(fit: LimitFit, losses: LossFit | None, limits: Sequence[LimitPoi
         told.append(
             Notice(
                 code="model-contradicted",
-                message=f"A stage fed straight from the supply gives other powers: they miss by {100 * fit.scatter:.0f} %.",
+                message=f"A stage fed straight from the supply gives other powers, {100 * fit.scatter:.0f} % off.",
                 hint="The stage is not bridged straight across the supply, or a scale or a supply voltage is wrong.",
             )
         )
