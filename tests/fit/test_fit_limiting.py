@@ -99,3 +99,7 @@ def test_a_load_that_alone_shows_the_current_limit_is_not_left_out(points):
     assert fit.limit.limit_a == pytest.approx(18.0, rel=0.01)
     assert sorted({round(one.load_ohm, 2) for one in left_out(fit)}) == [2.67, 4.0, 8.0]
     assert widening_of(left_out(fit)) < 0.003
+    # beside the limited load only one other would be left: that fixes no resistance, and is no prediction
+    three = fit_limit(points(replace(HONEST, limit_a=18.0), loads=(8.0, 4.0, 1.5), seed=3), reference_v=14.4)
+    assert three.limit.limit_a == pytest.approx(18.0, rel=0.01)
+    assert left_out(three) == []

@@ -5,6 +5,7 @@ import pytest
 from wattproof.bench import Bench, Meter, parse_readings
 from wattproof.errors import BeyondDataError, MeasureError
 from wattproof.fit import Asked, BehaviourModel, fit_behaviour, predict
+from wattproof.fit.points import points_of
 from wattproof.measure import measure_readings
 
 BENCH = Bench(
@@ -60,6 +61,13 @@ def test_a_typed_distortion_counts_before_rows_that_state_none():
     model = fitted("load,load_voltage_v,supply_voltage_v,thd_percent\n8,34.6,14.2,1\n4,33.8,14.1,1\n2,12.0,14.5,\n")
     assert model.load_ohm == (4.0, 8.0)
     assert model.thd_n == (0.01, 0.01)
+
+
+def test_the_recorders_own_floor_is_no_idle_power():
+    rows = parse_readings("kind,supply_voltage_v,supply_current_a\nidle,14.6,1.1\nidle,0.01,0.02\n", file="idle.csv")
+    results = measure_readings(rows, bench=BENCH, file="idle.csv")
+    more = measure_readings(parse_readings(THREE_ROWS, file="readings.csv"), bench=BENCH, file="readings.csv")
+    assert [round(figure.value, 2) for figure in points_of([*results, *more]).idle] == [16.06]
 
 
 def test_nothing_at_a_limit_is_no_model():

@@ -10,6 +10,7 @@ import numpy as np
 from wattproof.errors import MeasureError, Notice
 from wattproof.fit.leaving import left_out, widening_of
 from wattproof.fit.limiting import (
+    SAME_LOAD,
     SAME_SUPPLY,
     UNITS,
     UNKNOWN_LIMIT,
@@ -98,7 +99,7 @@ def fit_behaviour(
         loss_scatter=None if losses is None else losses.scatter,
         loss_reference_v=None if losses is None else losses.reference_v,
         source=_source(points),
-        complaints=_complaints(fit, losses, limits),
+        complaints=_complaints(fit, losses, limits, checked=bool(lost)),
     )
 
 
@@ -204,7 +205,9 @@ def _source(points: Points) -> BenchSource | None:
     )
 
 
-def _complaints(fit: LimitFit, losses: LossFit | None, limits: Sequence[LimitPoint]) -> tuple[Notice, ...]:
+def _complaints(
+    fit: LimitFit, losses: LossFit | None, limits: Sequence[LimitPoint], *, checked: bool
+) -> tuple[Notice, ...]:
     told = [
         Notice(code="model-not-fixed", message=f"{prior.name}: {prior.complaint}", hint=_between(prior))
         for prior in fit.priors
@@ -244,12 +247,14 @@ def _complaints(fit: LimitFit, losses: LossFit | None, limits: Sequence[LimitPoi
                 hint="Record the supply's voltage and current in the ramps.",
             )
         )
-    if len(distinct([point.load_ohm for point in limits], 0.05)) == 2:
+    loads = distinct([point.load_ohm for point in limits], SAME_LOAD)
+    if len(loads) >= 2 and not checked:
+        known = "rail and resistance" if fit.limit.limit_a is None else "rail, resistance and current limit"
         told.append(
             Notice(
                 code="model-unchecked",
-                message="Two loads fix rail and resistance exactly: nothing shows how well the model predicts a third.",
-                hint="A ramp into a third load checks the model and states its own error.",
+                message=f"{len(loads)} loads fix {known} exactly: nothing shows how well the model predicts another.",
+                hint="A ramp into one more load checks the model and states its own error.",
             )
         )
     return tuple(told)

@@ -36,10 +36,18 @@ def left_out(whole: LimitFit, *, priors: Sequence[Prior] | None = None) -> list[
         if whole.limit.limited_by_current(reference_v, load_ohm):
             continue
         rest = [point for point in points if abs(point.load_ohm / load_ohm - 1) > SAME_LOAD]
+        if not _enough(rest, whole):
+            continue
         fit = fit_limit(rest, reference_v=reference_v, priors=priors, limit_a=limit_a)
         for point in _near_reference(points, load_ohm):
             lost.append(_missed(point, fit))
     return lost
+
+
+def _enough(rest: Sequence[LimitPoint], whole: LimitFit) -> bool:
+    """Tell whether two loads remain that the rail limits: fewer fix no resistance, and predict nothing."""
+    by_rail = [p.load_ohm for p in rest if not whole.limit.limited_by_current(p.supply_v, p.load_ohm)]
+    return len(distinct(by_rail, SAME_LOAD)) >= 2
 
 
 def _known_limit(whole: LimitFit) -> Prior | None:

@@ -14,6 +14,8 @@ _LEAST_SHARE = 0.02
 """Frames under this share of the highest power say little of the losses that go with the current."""
 _SAME_LOAD = 0.05
 _SAME_SUPPLY = 0.01
+_SWITCHED_ON = 0.5
+"""Below this share of the lowest supply voltage at a limit the amplifier was off: it is the recorder's own floor."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,7 +127,7 @@ def points_of(results: Sequence[CaptureResult]) -> Points:
     return Points(
         limits=tuple(stated or _highest(found)),
         losses=tuple(losses or [point for result in results for point in _typed_loss(result)]),
-        idle=tuple(_idle(results)),
+        idle=tuple(_idle(results, least_v=_SWITCHED_ON * min((point.supply_v for point in found), default=0.0))),
         gains=tuple(figure for figure in named if figure.name == "gain"),
         sources=tuple(
             figure for figure in named if figure.name == "source_resistance" and "emf_v" in figure.conditions
@@ -252,14 +254,19 @@ def _loss_points(result: CaptureResult) -> list[LossPoint]:
     ]
 
 
-def _idle(results: Sequence[CaptureResult]) -> list[Figure]:
-    """Powers drawn without drive: of idle captures and of typed rows that say idle."""
-    return [
-        figure
-        for result in results
-        for figure in result.figures
-        if figure.name == "supply_power" and "idle" in (result.kind, figure.conditions.get("kind"))
-    ]
+def _idle(results: Sequence[CaptureResult], *, least_v: float) -> list[Figure]:
+    """Powers drawn without drive from a supply that is on: of idle captures and of typed rows that say idle."""
+    found = []
+    for result in results:
+        volts = result.figure("supply_voltage", None)
+        if volts is not None and volts.value < least_v:
+            continue
+        found += [
+            figure
+            for figure in result.figures
+            if figure.name == "supply_power" and "idle" in (result.kind, figure.conditions.get("kind"))
+        ]
+    return found
 
 
 def _shared(figures: Sequence[Figure], name: str, of: str) -> float:
