@@ -24,8 +24,8 @@ def test_the_number_worked_by_hand_is_right(path):
     assert runner.failures == 0, "".join(printed)
 
 
-@pytest.mark.parametrize("stem", OF_FIGURES)
-def test_a_figures_sheet_has_all_its_parts(stem):
+@pytest.mark.parametrize("stem", [path.stem for path in PAGES if path.stem in OF_FIGURES])
+def test_a_figures_sheet_with_a_worked_number_has_all_its_parts(stem):
     text = (SHEETS / f"{stem}.md").read_text(encoding="utf-8")
     missing = [heading for heading in HEADINGS if f"\n## {heading}\n" not in text]
     assert missing == []
