@@ -86,7 +86,10 @@ def idle(row: Row, bench: Bench) -> CaptureResult:
     read_w = row[6] * bench.error("supply_voltage") * bench.error("supply_current")
     channels = ("supply_voltage", "supply_current")
     figure = bench.figure("supply_power", read_w, channels, "idle.wav", output=None)
-    return CaptureResult(file="idle.wav", kind="idle", figures=(figure,))
+    read_v = bench.figure(
+        "supply_voltage", row[4] * bench.error("supply_voltage"), channels[:1], "idle.wav", output=None
+    )
+    return CaptureResult(file="idle.wav", kind="idle", figures=(figure, read_v))
 
 
 @dataclass(frozen=True, kw_only=True)

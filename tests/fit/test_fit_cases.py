@@ -25,8 +25,8 @@ pytestmark = [
 
 IDEAL = Limit(rail_v=14.4, rail_exponent=1.0, output_ohm=0.0, limit_a=None, knee=0.0, reference_v=14.4)
 NO_LOSS = LossFit(
-    idle_w=0.0, loss_v=0.0, loss_ohm=0.0, converter_ohm=0.0, given=1, covariance=np.zeros((4, 4)), scatter=0.0,
-    reference_v=14.4, points=9,
+    idle_w=0.0, loss_v=0.0, loss_ohm=0.0, converter_v=0.0, converter_ohm=0.0, given=1,
+    covariance=np.zeros((5, 5)), scatter=0.0, reference_v=14.4, points=9,
 )  # fmt: skip
 
 
@@ -129,7 +129,8 @@ def test_the_drop_of_a_cable(cases, name):
     else:
         ohm = value(case, "ohm_per_ft") * value(case, "length")
     source_v = case["inputs"].get("v", {"value": 14.4})["value"]
-    drawing = replace(NO_LOSS, idle_w=amps * (source_v - amps * ohm))
+    at_v = source_v - amps * ohm
+    drawing = replace(NO_LOSS, idle_w=amps * at_v, reference_v=at_v)
     silent = replace(IDEAL, rail_v=1e-6)
     found = operating_point(silent, drawing, Asked(load_ohm=4.0, supply_v=source_v, source_ohm=ohm))
     close(case, "drop", source_v - found.supply_v)

@@ -15,8 +15,8 @@ from wattproof.fit.rail import Limit
 def losses(**given):
     return LossFit(
         **{
-            "idle_w": 12.0, "loss_v": 0.8, "loss_ohm": 0.07, "converter_ohm": 0.0, "given": 1,
-            "covariance": np.zeros((4, 4)), "scatter": 0.0, "reference_v": 14.4, "points": 9,
+            "idle_w": 12.0, "loss_v": 0.8, "loss_ohm": 0.07, "converter_v": 0.0, "converter_ohm": 0.0, "given": 1,
+            "covariance": np.zeros((5, 5)), "scatter": 0.0, "reference_v": 14.4, "points": 9,
         }
         | given
     )  # fmt: skip
@@ -28,19 +28,19 @@ FOLLOWING = Limit(rail_v=48.0, rail_exponent=1.0, output_ohm=0.05, limit_a=None,
 
 def test_a_regulated_amplifier_draws_constant_power_and_the_sag_is_a_quadratic():
     asked = Asked(load_ohm=2.0, supply_v=14.4, source_ohm=0.03)
-    drawn_w = operating_point(REGULATED, losses(), Asked(load_ohm=2.0, supply_v=14.4)).supply_w
-    settled = operating_point(REGULATED, losses(), asked)
+    drawn_w = operating_point(REGULATED, losses(idle_w=0.0), Asked(load_ohm=2.0, supply_v=14.4)).supply_w
+    settled = operating_point(REGULATED, losses(idle_w=0.0), asked)
     exact_v = (14.4 + np.sqrt(14.4**2 - 4 * 0.03 * drawn_w)) / 2
     assert settled.supply_v == pytest.approx(exact_v, rel=1e-8)
     assert settled.supply_a * settled.supply_v == pytest.approx(drawn_w, rel=1e-8)
 
 
 def test_it_collapses_where_the_source_cannot_deliver_its_power():
-    drawn_w = operating_point(REGULATED, losses(), Asked(load_ohm=2.0, supply_v=14.4)).supply_w
+    drawn_w = operating_point(REGULATED, losses(idle_w=0.0), Asked(load_ohm=2.0, supply_v=14.4)).supply_w
     most_ohm = 14.4**2 / (4 * drawn_w)
-    operating_point(REGULATED, losses(), Asked(load_ohm=2.0, supply_v=14.4, source_ohm=0.98 * most_ohm))
+    operating_point(REGULATED, losses(idle_w=0.0), Asked(load_ohm=2.0, supply_v=14.4, source_ohm=0.98 * most_ohm))
     with pytest.raises(BeyondDataError, match="collapses"):
-        operating_point(REGULATED, losses(), Asked(load_ohm=2.0, supply_v=14.4, source_ohm=1.02 * most_ohm))
+        operating_point(REGULATED, losses(idle_w=0.0), Asked(load_ohm=2.0, supply_v=14.4, source_ohm=1.02 * most_ohm))
 
 
 def test_a_following_amplifier_without_losses_is_a_resistor_to_its_source():

@@ -67,7 +67,7 @@ def test_the_recorders_own_floor_is_no_idle_power():
     rows = parse_readings("kind,supply_voltage_v,supply_current_a\nidle,14.6,1.1\nidle,0.01,0.02\n", file="idle.csv")
     results = measure_readings(rows, bench=BENCH, file="idle.csv")
     more = measure_readings(parse_readings(THREE_ROWS, file="readings.csv"), bench=BENCH, file="readings.csv")
-    assert [round(figure.value, 2) for figure in points_of([*results, *more]).idle] == [16.06]
+    assert [round(p.power.value, 2) for p in points_of([*results, *more]).idle] == [16.06]
 
 
 def test_nothing_at_a_limit_is_no_model():

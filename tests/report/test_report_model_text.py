@@ -25,7 +25,7 @@ def test_a_fit_prints_itself():
     model = fitted()
     text = model_text(model)
     lines = text.splitlines()
-    assert lines[0].startswith("Model of Fieldfare 2, all outputs alike: 5 points, 8 parameters, reduced chi-square ")
+    assert lines[0].startswith("Model of Fieldfare 2, all outputs alike: 5 points, 9 parameters, reduced chi-square ")
     assert "from 2 to 8 ohm, 12.2 to 14.2 V at the terminals, 1 % of distortion" in lines[1]
     rail = next(line for line in lines if line.startswith("  rail  "))
     assert f"{model.parameter('rail_v').value:.1f}" in rail

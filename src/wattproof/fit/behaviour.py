@@ -69,7 +69,7 @@ def fit_behaviour(
     reference_v = _reference_v(limits)
     known = priors_of_direct(limits, reference_v=reference_v) if fed == "direct" else None
     fit = fit_limit(limits, reference_v=reference_v, priors=known)
-    losses = fit_losses(points)
+    losses = fit_losses(points, rail_exponent=fit.limit.rail_exponent)
     lost = left_out(fit, priors=known)
     thds = [point.thd_n or UNKNOWN_LIMIT for point in limits]
     tones = [point.frequency_hz for point in limits if point.frequency_hz is not None]

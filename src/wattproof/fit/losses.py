@@ -8,13 +8,12 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from wattproof.fit.points import LossPoint, Points
-from wattproof.measure import Figure
+from wattproof.fit.points import IdlePoint, LossPoint, Points
 
 Real = NDArray[np.float64]
 
-NAMES = ("idle_w", "loss_v", "loss_ohm", "converter_ohm")
-UNITS = {"idle_w": "W", "loss_v": "V", "loss_ohm": "ohm", "converter_ohm": "ohm"}
+NAMES = ("idle_w", "loss_v", "loss_ohm", "converter_v", "converter_ohm")
+UNITS = {"idle_w": "W", "loss_v": "V", "loss_ohm": "ohm", "converter_v": "V", "converter_ohm": "ohm"}
 MOST_POINTS = 40
 FEWEST_POINTS = 3
 _SCATTER_FLOOR = 1e-3
@@ -25,27 +24,28 @@ _ROUNDS = 3
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class LossFit:
-    """``P_s = idle_w + given·P_out + loss_v·ΣI + loss_ohm·ΣI² + converter_ohm·(I_s)²``.
+    """``P_s = idle_w·V_s/reference_v + given·P_out + loss_v·ΣI + loss_ohm·ΣI² + converter_v·I_s + converter_ohm·I_s²``.
 
     ``I_s = P_out/V_s`` for a switching stage, ``loss_v·ΣI/V_s`` for a linear one: the current that the converter and
-    the leads inside carry for the stages.
+    the leads inside carry for the stages. The idle *current* is taken for constant.
 
     Attributes
     ----------
     given : 1 or 0
         1 for a switching stage, which draws what it gives and its losses; 0 for a linear one, which draws its rail
         times the mean current whatever the load takes of it. Whichever describes the data better.
-    covariance : Real of shape (4, 4)
-        Of idle_w, loss_v, loss_ohm, converter_ohm.
+    covariance : Real of shape (5, 5)
+        Of idle_w, loss_v, loss_ohm, converter_v, converter_ohm.
     scatter : float, relative
         Of the drawn power about the fit.
     reference_v : float, V
-        Mean supply voltage of the data; a linear stage's `loss_v` follows the rail from there.
+        Mean supply voltage of the data, at which `idle_w` is stated and from which a linear stage's `loss_v` follows.
     """
 
     idle_w: float
     loss_v: float
     loss_ohm: float
+    converter_v: float
     converter_ohm: float
     given: Literal[0, 1]
     covariance: Real
@@ -72,20 +72,27 @@ class LossFit:
         else:
             asked_w = with_current_w = self.loss_v * rail_share * sum_a
         through_a = asked_w / supply_v
-        square_w = self.loss_ohm * sum_a2 + self.converter_ohm * through_a**2
-        return self.idle_w + self.given * given_w + with_current_w + square_w
+        converter_w = self.converter_v * through_a + self.converter_ohm * through_a**2
+        stage_w = self.given * given_w + with_current_w + self.loss_ohm * sum_a2
+        return self.idle_w * supply_v / self.reference_v + stage_w + converter_w
 
 
-def fit_losses(points: Points) -> LossFit | None:
+def fit_losses(points: Points, *, rail_exponent: float) -> LossFit | None:
     """Fit the losses; None where fewer than three moments hold supply and load together.
 
     The calibrations of both sides, which all moments share, go into the covariance in full. What few moments cannot
     tell apart is held by one assumption: no single way of losing power costs much more than 15 % of the highest draw.
+
+    Parameters
+    ----------
+    points : Points
+    rail_exponent : float
+        How the rail follows the supply: a linear stage draws in proportion to it.
     """
     chosen = _thinned(points.losses)
     if len(chosen) < FEWEST_POINTS:
         return None
-    fits = [_fitted(chosen, points, given) for given in _stages(chosen)]
+    fits = [_fitted(chosen, points, given, rail_exponent) for given in _stages(chosen)]
     return min(fits, key=lambda fit: fit.scatter)
 
 
@@ -109,36 +116,48 @@ def _thinned(points: Sequence[LossPoint]) -> list[LossPoint]:
     return kept
 
 
-def _columns(chosen: Sequence[LossPoint], given: int, loss_v: float) -> Real:
+def _columns(chosen: Sequence[LossPoint], given: int, loss_v: float, rail_exponent: float) -> Real:
     """Give what each parameter multiplies; a linear stage's current in the converter is that of the last round."""
-    through = [(p.given_w if given else loss_v * p.sum_a) / p.supply_v for p in chosen]
-    return np.array([[1.0, p.sum_a, p.sum_a2, a**2] for p, a in zip(chosen, through, strict=True)])
+    reference_v = _reference_v(chosen)
+    rows = []
+    for p in chosen:
+        sum_a = p.sum_a if given == 1 else p.sum_a * (p.supply_v / reference_v) ** rail_exponent
+        through_a = (p.given_w if given == 1 else loss_v * sum_a) / p.supply_v
+        rows.append([p.supply_v / reference_v, sum_a, p.sum_a2, through_a, through_a**2])
+    return np.array(rows)
 
 
-def _fitted(chosen: Sequence[LossPoint], points: Points, given: Literal[0, 1]) -> LossFit:
+def _reference_v(chosen: Sequence[LossPoint]) -> float:
+    return float(np.mean([point.supply_v for point in chosen]))
+
+
+def _fitted(chosen: Sequence[LossPoint], points: Points, given: Literal[0, 1], rail_exponent: float) -> LossFit:
     from scipy.optimize import lsq_linear
 
     drawn = np.array([p.drawn_w for p in chosen])
     delivered = np.array([p.given_w for p in chosen])
     own = np.array([p.own_u for p in chosen])
     wanted = drawn - given * delivered
-    shared = points.drawn_u**2 * np.outer(drawn, drawn) + given * points.given_u**2 * np.outer(delivered, delivered)
     scatter, loss_v = _SCATTER_FLOOR, float(np.median(wanted / [p.sum_a for p in chosen]))
     for _ in range(_ROUNDS):
-        columns = _columns(chosen, given, loss_v)
-        whiten = np.linalg.inv(np.linalg.cholesky(np.diag((scatter**2 + own**2) * drawn**2) + shared))
-        extra_left, extra_right = _assumed(columns, drawn, points.idle, given)
-        left = np.vstack([whiten @ columns, extra_left])
-        found = lsq_linear(left, np.append(whiten @ wanted, extra_right), bounds=(0.0, np.inf)).x
+        columns = _columns(chosen, given, loss_v, rail_exponent)
+        weights = 1 / (np.sqrt(scatter**2 + own**2) * drawn)
+        extra_left, extra_right = _assumed(columns, drawn, points.idle, given, _reference_v(chosen))
+        left = np.vstack([weights[:, None] * columns, extra_left])
+        found = lsq_linear(left, np.append(weights * wanted, extra_right), bounds=(0.0, np.inf)).x
         misses = (wanted - columns @ found) / drawn
         scatter, loss_v = max(_excess(misses, own), _SCATTER_FLOOR), float(found[1])
-    covariance: Real = np.linalg.pinv(left.T @ left)
+    own_covariance = np.linalg.pinv(left.T @ left)
+    # scales that all moments share would pull the fit low in its weights: they move it afterwards instead
+    moved = own_covariance @ (weights[:, None] * columns).T
+    by_scales = [moved @ (weights * drawn) * points.drawn_u, moved @ (weights * delivered) * given * points.given_u]
+    covariance: Real = own_covariance + sum(np.outer(shift, shift) for shift in by_scales)
     return LossFit(
         **dict(zip(NAMES, map(float, found), strict=True)),
         given=given,
         covariance=covariance,
         scatter=scatter,
-        reference_v=float(np.mean([p.supply_v for p in chosen])),
+        reference_v=_reference_v(chosen),
         points=len(chosen),
     )
 
@@ -148,16 +167,18 @@ def _excess(misses: Real, own: Real) -> float:
     return sqrt(max(float(np.mean(misses**2 - own**2)), 0.0))
 
 
-def _assumed(columns: Real, drawn: Real, idle: Sequence[Figure], given: int) -> tuple[Real, Real]:
+def _assumed(
+    columns: Real, drawn: Real, idle: Sequence[IdlePoint], given: int, reference_v: float
+) -> tuple[Real, Real]:
     """Give the rows of the measured idle power and of what is assumed of each loss."""
     highest = columns.max(axis=0)
     weights = highest / (_PRIOR_SHARE * drawn.max())
     if given == 0:
         weights[1] = 0.0
     rows, wanted = [np.diag(weights)], [np.zeros(len(weights))]
-    for figure in idle:
-        if figure.value > 0:
-            weight = 1 / max(figure.u, 1e-3 * figure.value)
-            rows.append(np.array([[weight, 0.0, 0.0, 0.0]]))
-            wanted.append(np.array([weight * figure.value]))
+    for point in idle:
+        if point.power.value > 0:
+            weight = 1 / max(point.power.u, 1e-3 * point.power.value)
+            rows.append(weight * (point.supply_v or reference_v) / reference_v * np.eye(1, len(NAMES)))
+            wanted.append(np.array([weight * point.power.value]))
     return np.vstack(rows), np.concatenate(wanted)

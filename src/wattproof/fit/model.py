@@ -18,7 +18,7 @@ class Parameter(_Plain):
 
     ``rail_v`` (peak volts that the output could reach without load at `reference_v` of supply), ``rail_exponent`` (0:
     regulated; 1: follows the supply), ``output_ohm``, ``limit_a`` (peak), ``knee`` (0: hard), ``gain`` (V/V),
-    ``idle_w``, ``loss_v``, ``loss_ohm``, ``converter_ohm``.
+    ``idle_w``, ``loss_v``, ``loss_ohm``, ``converter_v``, ``converter_ohm``.
     """
 
     name: str

@@ -93,6 +93,14 @@ class LossPoint:
 
 
 @dataclass(frozen=True, kw_only=True)
+class IdlePoint:
+    """What is drawn without drive; supply_v is None where it was not recorded."""
+
+    power: Figure
+    supply_v: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Points:
     """All that one fit uses.
 
@@ -106,7 +114,7 @@ class Points:
 
     limits: tuple[LimitPoint, ...]
     losses: tuple[LossPoint, ...]
-    idle: tuple[Figure, ...] = ()
+    idle: tuple[IdlePoint, ...] = ()
     gains: tuple[Figure, ...] = ()
     sources: tuple[Figure, ...] = ()
     drawn_u: float = 0.0
@@ -254,7 +262,7 @@ def _loss_points(result: CaptureResult) -> list[LossPoint]:
     ]
 
 
-def _idle(results: Sequence[CaptureResult], *, least_v: float) -> list[Figure]:
+def _idle(results: Sequence[CaptureResult], *, least_v: float) -> list[IdlePoint]:
     """Powers drawn without drive from a supply that is on: of idle captures and of typed rows that say idle."""
     found = []
     for result in results:
@@ -262,7 +270,7 @@ def _idle(results: Sequence[CaptureResult], *, least_v: float) -> list[Figure]:
         if volts is not None and volts.value < least_v:
             continue
         found += [
-            figure
+            IdlePoint(power=figure, supply_v=None if volts is None else volts.value)
             for figure in result.figures
             if figure.name == "supply_power" and "idle" in (result.kind, figure.conditions.get("kind"))
         ]

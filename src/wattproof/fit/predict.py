@@ -62,6 +62,7 @@ def predict(model: BehaviourModel, asked: Asked) -> Prediction:
         slopes=_slopes(model, asked),
         supply_slopes=_supply_slopes(model, asked),
         ends=following_ends(model, asked) if bounded else _beyond(model, asked, middle.supply_v),
+        ripple=_most_ripple(asked, middle),
         rail_u=0.0 if beyond_supply(model, middle.supply_v) else rail_doubt(model, middle.supply_v),
     )
     estimates = {
@@ -126,6 +127,15 @@ def log_power_slopes(model: BehaviourModel, asked: Asked) -> Real:
 def following_ends(model: BehaviourModel, asked: Asked) -> tuple[OperatingPoint, ...]:
     """Solve for a rail that stands and for one that follows in full, each fitted to what was measured."""
     return tuple(point_of(model, asked, end) for end in model.ends)
+
+
+def _most_ripple(asked: Asked, middle: OperatingPoint) -> float:
+    """Give by how much the mean current may exceed power over mean voltage, relative.
+
+    Behind a resistance R the mean of v·i is ``V·I - R·var(i)``; an amplifier without a store draws its current as sin²,
+    whose variance is half its mean squared, and one with a large store draws it evenly.
+    """
+    return asked.source_ohm * (middle.supply_a or 0.0) / (2 * middle.supply_v)
 
 
 def _beyond(model: BehaviourModel, asked: Asked, supply_v: float) -> tuple[OperatingPoint, ...]:
@@ -194,6 +204,7 @@ class _Around:
     supply_slopes: Mapping[str, float]
     ends: tuple[OperatingPoint, ...]
     rail_u: float
+    ripple: float
 
 
 def _estimate(model: BehaviourModel, name: str, around: _Around) -> Estimate:
@@ -211,6 +222,8 @@ def _estimate(model: BehaviourModel, name: str, around: _Around) -> Estimate:
     )
     k95 = _factor(missed / u**2 if u else 0.0, model.widening_dof)
     values = [value, *(float(getattr(end, field)) for end in around.ends)]
+    if name == "supply_current":
+        values.append(value * (1 + around.ripple))
     spread = (max(values) - min(values)) / sqrt(12)
     return Estimate(
         value=value,

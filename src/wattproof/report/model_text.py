@@ -21,13 +21,15 @@ _NAMES = {
     "idle_w": "idle power",
     "loss_v": "loss with current",
     "loss_ohm": "loss with its square",
-    "converter_ohm": "converter",
+    "converter_v": "converter",
+    "converter_ohm": "converter resistance",
 }
 _MEANINGS = {
     "rail_exponent": "0: regulated, 1: follows the supply",
     "output_ohm": "of stage, filter, wiring and converter together",
     "limit_a": "peak",
     "knee": "0: hard, in shares of the limit",
+    "converter_v": "lost of the supply, whatever the current",
     "converter_ohm": "seen by the supply current",
 }
 _ESTIMATES = {
