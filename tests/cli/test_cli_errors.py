@@ -206,6 +206,7 @@ MISUSED = {
         "Write --bench.",
     ),
     "an option without its unit": ("measure @steady.wav --tone=997", "no option --tone.", "Write --tone-hz."),
+    "no option, behind what may be left out": ("run a.toml b.toml --foo", "no option --foo.", "wattproof run --help"),
     "nothing like an option": ("measure @steady.wav -q", "no option -q", "wattproof measure --help"),
     "no file": ("measure", "wattproof measure lacks FILES", "wattproof measure --help"),
     "no second file": ("session new a.toml", "wattproof session new lacks BENCH", "session new --help"),

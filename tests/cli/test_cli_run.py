@@ -22,7 +22,7 @@ from wattproof.sim.collection import FOLDER
 AMPLIFIER, BENCH = FOLDER / "bittern-1" / "amplifier.toml", FOLDER / "bittern-1" / "bench.toml"
 SAID = ("bridged=no", "output-grounded=no", "fuse-near-source=yes", "hardware-stop=yes", "load-guarded=yes")
 SAID += ("not-alone=yes", "sensed-at-terminals=yes", "controls=as marked", "boost-off=yes")
-ANSWERS = [word for said in SAID for word in ("--answers", said)]
+ANSWERS = [word for said in SAID for word in ("--answer", said)]
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +70,7 @@ def test_a_refusal_is_kind_and_ends_with_two(tmp_path, sheet, capsys):
     assert left.value.code == 2
     fault = json.loads(capsys.readouterr().err)["error"]
     assert fault["code"] == "refused"
-    assert "--answers" in fault["hint"]
+    assert "--answer" in fault["hint"]
 
 
 def test_a_trip_ends_with_three_and_says_how_to_go_on(tmp_path, sheet, capsys):
@@ -134,7 +134,7 @@ def test_a_person_may_stop_and_an_end_of_input_refuses_kindly(monkeypatch):
         asked.do("Connect the load.")
     with pytest.raises(RefusedError) as caught:
         asked.do("Connect the load.")
-    assert "--answers" in caught.value.hint
+    assert "--answer" in caught.value.hint
 
 
 def test_the_strip_shows_shares_of_the_supply():
@@ -218,6 +218,32 @@ def test_the_moving_display_keeps_finished_steps_and_stands_still_for_a_question
     assert "4 ramp 4 ohm" in text
     assert "Gain (A): 26.021 ± 0.009 dB" in text
     assert "capture-repeated: Samples were lost." in text
+
+
+def test_the_display_wipes_nothing_of_what_was_asked_and_answered():
+    from rich.console import Console
+
+    wrote = io.StringIO()
+    view = MovingView(Console(force_terminal=True, width=80, height=40, file=wrote))
+    with view.running():
+        view(START)
+        with view.aside():
+            wrote.write("How to go on?\n(repeat / skip / end) skip\n")
+        after = wrote.getvalue().partition("end) skip\n")[2]
+    upwards = after.partition("╭")[0]
+    assert "╭" in after
+    assert "\x1b[1A" not in upwards
+
+
+def test_a_question_is_folded_at_words(monkeypatch, capsys):
+    monkeypatch.setenv("COLUMNS", "60")
+    monkeypatch.setattr("sys.stdin", io.StringIO("no\n"))
+    asked = "Is any output terminal connected to ground or chassis, also through a probe's clip?\n  " + "so it is " * 12
+    assert TerminalOperator().choose(asked.rstrip(), ("yes", "no")) == "no"
+    said = capsys.readouterr().err.splitlines()
+    assert max(map(len, said)) <= 60
+    assert " ".join(line.strip() for line in said[:-1]) == " ".join(asked.split())
+    assert [line.startswith("  ") for line in said[2:-1]] == [True] * len(said[2:-1])
 
 
 def test_the_plain_view_writes_a_line_a_second_and_json_lines_every_event(capsys):

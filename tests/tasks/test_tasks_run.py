@@ -51,7 +51,7 @@ def day(tmp_path_factory, sheet):
     told, root = [], tmp_path_factory.mktemp("day")
     page = root / "page.html"
     ran = tasks.run(
-        AMPLIFIER, BENCH, archive=root / "archive", sheet=sheet, answers=ANSWERS, tell=told.append, html=page
+        AMPLIFIER, BENCH, archive=root / "archive", sheet=sheet, answer=ANSWERS, tell=told.append, html=page
     )
     return ran, told, Archive(root / "archive"), page
 
@@ -128,19 +128,21 @@ def test_a_complete_session_taken_up_again_has_nothing_to_do(day):
 
 def test_a_run_is_refused_where_a_question_is_open_or_wrongly_answered(tmp_path, sheet):
     with pytest.raises(RefusedError) as caught:
-        tasks.run(AMPLIFIER, BENCH, archive=tmp_path, sheet=sheet, answers=ANSWERS[1:])
+        tasks.run(AMPLIFIER, BENCH, archive=tmp_path, sheet=sheet, answer=ANSWERS[1:])
     assert "bridged" in caught.value.hint
     with pytest.raises(RefusedError, match="must not begin"):
-        tasks.run(AMPLIFIER, BENCH, archive=tmp_path, sheet=sheet, answers=(*ANSWERS, "hardware-stop=no"))
+        tasks.run(AMPLIFIER, BENCH, archive=tmp_path, sheet=sheet, answer=(*ANSWERS, "hardware-stop=no"))
     with pytest.raises(SettingsError, match="answers no question"):
-        tasks.run(AMPLIFIER, BENCH, archive=tmp_path, sheet=sheet, answers=("colour=red",))
+        tasks.run(AMPLIFIER, BENCH, archive=tmp_path, sheet=sheet, answer=("colour=red",))
+    with pytest.raises(SettingsError, match="no step 99 to pass over"):
+        tasks.run(AMPLIFIER, BENCH, archive=tmp_path, sheet=sheet, answer=ANSWERS, skip=(1, 99))
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_person_is_asked_what_was_not_said(tmp_path, sheet):
     person = Person("no", "no", "yes", "no")
     with pytest.raises(RefusedError, match="must not begin") as caught:
-        tasks.run(AMPLIFIER, BENCH, archive=tmp_path, sheet=sheet, answers=ANSWERS[4:], operator=person)
+        tasks.run(AMPLIFIER, BENCH, archive=tmp_path, sheet=sheet, answer=ANSWERS[4:], operator=person)
     assert len(person.asked) == 4
     assert "hardware stop" in caught.value.why
 
@@ -162,7 +164,7 @@ def test_a_trip_is_kept_refuses_the_next_run_and_is_cleared_with_words(tmp_path,
     fault = '\n[[rig.simulated.faults]]\nwhat = "dc"\nat_s = 0.2\nplay = 2\n'
     bench, root = bench_with(tmp_path, fault), tmp_path / "archive"
     with pytest.raises(GuardTripError) as caught:
-        tasks.run(AMPLIFIER, bench, archive=root, sheet=sheet, answers=ANSWERS)
+        tasks.run(AMPLIFIER, bench, archive=root, sheet=sheet, answer=ANSWERS)
     archive = Archive(root)
     [session] = archive.list_sessions().sessions
     assert archive.latched(session)["code"] == "load-dc"
@@ -206,4 +208,4 @@ def test_an_edited_sheet_is_looked_at_anew(tmp_path, sheet):
     path = tmp_path / "louder.json"
     path.write_text(json.dumps(louder), encoding="utf-8")
     with pytest.raises(RefusedError, match="must not begin"):
-        tasks.run(AMPLIFIER, BENCH, archive=tmp_path / "archive", sheet=path, answers=ANSWERS)
+        tasks.run(AMPLIFIER, BENCH, archive=tmp_path / "archive", sheet=path, answer=ANSWERS)

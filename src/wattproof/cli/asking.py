@@ -1,12 +1,16 @@
 """A person at the terminal: asked for a deed, a number or a choice; nothing is taken for an answer that is none."""
 
+import shutil
 import sys
+import textwrap
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
 
 from wattproof.errors import GuardTripError, RefusedError
 
 STOP = "stop"
+WIDEST = 120
+"""Columns that a question takes at most."""
 
 
 class TerminalOperator:
@@ -75,7 +79,7 @@ class TerminalOperator:
     def _ask(self, lines: list[str], prompt: str) -> str:
         with self._aside():
             for line in lines:
-                print(line, file=sys.stderr)
+                print(_folded(line), file=sys.stderr)
             print(prompt, end="", file=sys.stderr, flush=True)
             line = sys.stdin.readline()
         if not line:
@@ -83,9 +87,18 @@ class TerminalOperator:
             raise RefusedError(
                 "Nobody answers.",
                 why=f"asked: {lines[0] if lines else prompt.strip()}",
-                hint="Run it in a terminal, or give all answers beforehand with --answers CODE=WORDS.",
+                hint="Run it in a terminal, or give all answers beforehand with --answer CODE=WORDS.",
             )
         return line.strip()
+
+
+def _folded(text: str) -> str:
+    """Fold at words, as the terminal would not; each line keeps its indent."""
+    columns = min(shutil.get_terminal_size().columns, WIDEST)
+    return "\n".join(
+        textwrap.fill(line, columns, subsequent_indent=line[: len(line) - len(line.lstrip())])
+        for line in text.splitlines()
+    )
 
 
 def somebody() -> bool:

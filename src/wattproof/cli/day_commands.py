@@ -105,7 +105,7 @@ def run(
     archive: Path | None = None,
     sheet: Path | None = None,
     wishes: Annotated[tasks.SheetWishes, Wished] = tasks.SheetWishes(),  # noqa: B008  (frozen)
-    answers: tuple[str, ...] = (),
+    answer: tuple[str, ...] = (),
     clear_trip: str | None = None,
     skip: tuple[int, ...] = (),
     note: str = "",
@@ -129,8 +129,8 @@ def run(
         Folder of the archive; $WATTPROOF_ARCHIVE or ~/wattproof-archive when left out.
     sheet
         An edited run sheet, as wattproof plan --json writes it.
-    answers
-        Answer to one of the sheet's questions, CODE=WORDS: --answers hardware-stop=yes
+    answer
+        Answer to one of the sheet's questions, CODE=WORDS: --answer hardware-stop=yes
     clear_trip
         What was found at the bench after the guard's last trip, and done about it.
     skip
@@ -154,7 +154,7 @@ def run(
             archive=archive,
             sheet=sheet,
             wishes=wishes,
-            answers=answers,
+            answer=answer,
             clear_trip=clear_trip,
             skip=skip,
             note=note,

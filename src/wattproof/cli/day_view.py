@@ -4,6 +4,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from wattproof.cli.day_words import words_of
@@ -12,6 +13,7 @@ from wattproof.tasks import Live, Resting, RunBegun, StepBegun, StepEnded
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
+    from rich.live import Live as Moving
 
 WIDTH, HEIGHT = 60, 8
 TIMES_A_SECOND = 8
@@ -122,18 +124,27 @@ class MovingView:
     """Shows a run on a terminal: lines that stay, and below them a display that moves."""
 
     def __init__(self, console: "Console") -> None:
+        self._console, self._state = console, DayState()
+        self._moving, self._drawn_at_s = self._anew(), 0.0
+
+    def _anew(self) -> "Moving":
+        """Give a display that has drawn nothing yet, so that its first drawing wipes no line that others wrote.
+
+        It draws when told, never from a thread of its own: two that draw at once leave torn boxes behind.
+        """
         from rich.live import Live as Moving
 
-        self._console, self._state = console, DayState()
-        self._moving = Moving(
-            console=console, get_renderable=self.drawn, refresh_per_second=TIMES_A_SECOND, transient=True
-        )
+        return Moving(console=self._console, get_renderable=self.drawn, auto_refresh=False, transient=True)
 
     def __call__(self, event: Any) -> None:  # noqa: ANN401  (an event of a run)
         """Show an event."""
         self._state.hear(event)
         if not isinstance(event, StepBegun):
             self._keep(event)
+        now_s = monotonic()
+        if not isinstance(event, Live) or now_s - self._drawn_at_s > 1 / TIMES_A_SECOND:
+            self._drawn_at_s = now_s
+            self._moving.refresh()
 
     def _keep(self, event: object) -> None:
         lines = words_of(event)
@@ -152,8 +163,11 @@ class MovingView:
     @contextmanager
     def running(self) -> Iterator[None]:
         """Show it as long as the block lasts."""
-        with self._moving:
+        self._moving.start(refresh=True)
+        try:
             yield
+        finally:
+            self._moving.stop()
 
     @contextmanager
     def aside(self) -> Iterator[None]:
@@ -162,6 +176,7 @@ class MovingView:
         try:
             yield
         finally:
+            self._moving = self._anew()
             self._moving.start(refresh=True)
 
 

@@ -64,7 +64,8 @@ def _over(event: RunEnded) -> list[str]:
     left = f"; {event.left} left" if event.left else ""
     lines = [f"Run {event.state}: {event.done} steps over{left}. {event.why}".strip()]
     if event.left:
-        lines.append(f"  The drive is muted. Go on with: wattproof run --session {event.session}")
+        cleared = ' --clear-trip "what you found"' if event.state == "tripped" else ""
+        lines.append(f"  The drive is muted. Go on with: wattproof run --session {event.session}{cleared}")
     return [*lines, f"  {cost_line(event)}"]
 
 

@@ -91,7 +91,7 @@ def _options(arguments: "ArgumentCollection") -> list[str]:
 
 
 def _unknown_option(error: "UnknownOptionError") -> UsageError:
-    word = error.token.value.partition("=")[0]
+    word = (error.token.value or error.token.keyword or "").partition("=")[0]
     known = _options(error.argument_collection)
     # whoever leaves the unit out means the option that has it
     close = next((name for name in known if name.startswith(f"{word}-")), None) or _nearest(word, known)

@@ -23,7 +23,7 @@ def answers_said(words: Sequence[str], sheet: RunSheet) -> dict[str, str]:
             raise SettingsError(
                 f'"{word}" answers no question of this run.',
                 why=f"its questions are {', '.join(codes) or 'none'}",
-                hint=f"Write for example --answers {codes[0] if codes else 'hardware-stop'}=yes",
+                hint=f"Write for example --answer {codes[0] if codes else 'hardware-stop'}=yes",
             )
         answers[code] = said
     return answers
@@ -52,7 +52,7 @@ def refuse(sheet: RunSheet, answers: Mapping[str, str]) -> None:
     open_codes = [reason.code.removeprefix("question-") for reason in reasons if reason.code.startswith("question-")]
     hint = "\n".join(dict.fromkeys(reason.hint for reason in reasons if reason.hint))
     if open_codes:
-        hint = f"{hint}\nAnswers are given as {' '.join(f'--answers {code}=...' for code in open_codes[:2])}".strip()
+        hint = f"{hint}\nAnswers are given as {' '.join(f'--answer {code}=...' for code in open_codes[:2])}".strip()
     raise RefusedError("This run must not begin.", why="\n".join(_why(reason) for reason in reasons), hint=hint)
 
 

@@ -118,7 +118,7 @@ def carry_out_day(day: Day, folder: Path, home: Path, session: str | None) -> Sh
         files / "bench.toml",
         archive=home / "archive",
         wishes=day.wishes,
-        answers=day.answers,
+        answer=day.answers,
         note="demonstration on the simulated bench",
         html=page,
     )

@@ -45,7 +45,7 @@ def run(
     archive: Path | None = None,
     sheet: Path | None = None,
     wishes: SheetWishes | None = None,
-    answers: Sequence[str] = (),
+    answer: Sequence[str] = (),
     clear_trip: str | None = None,
     skip: Sequence[int] = (),
     note: str = "",
@@ -68,7 +68,7 @@ def run(
         An edited run sheet, as `plan` writes it; made from the two files when left out.
     wishes : SheetWishes or None
         What the day is to hold.
-    answers : sequence of str
+    answer : sequence of str
         Answers to the sheet's questions, each CODE=WORDS.
     clear_trip : str or None
         What was found at the bench after the guard's last trip, and done about it; only then the run goes on.
@@ -103,9 +103,10 @@ def run(
     refuse_overwriting((html,), given=(amplifier, bench, sheet))
     store = Archive(archive or default_root())
     if session is not None:
-        day = _taken_up(store, session, amplifier, bench, sheet, answers)
+        day = _taken_up(store, session, amplifier, bench, sheet, answer)
     else:
-        day = _begun(amplifier, bench, sheet, wishes, answers)
+        day = _begun(amplifier, bench, sheet, wishes, answer)
+    _need_steps(skip, day.sheet)
     said = asked(day.sheet, day.answers, operator)
     refuse(day.sheet, said)
     place = day.session or _new_session(store, day, note)
@@ -197,6 +198,17 @@ def _need_rig(bench: Bench, file: str) -> None:
             "This bench has nothing that plays and records.",
             why=f"{file} has no [rig]",
             hint='Add a [rig] with kind = "audio", or kind = "simulated" to try it without hardware.',
+        )
+
+
+def _need_steps(numbers: Sequence[int], sheet: RunSheet) -> None:
+    known = {step.number for step in sheet.steps}
+    unknown = sorted(set(numbers) - known)
+    if unknown:
+        raise SettingsError(
+            f"There is no step {unknown[0]} to pass over.",
+            why=f"the sheet's steps are {min(known)} to {max(known)}" if known else "the sheet has no steps",
+            hint="Look up the number with: wattproof plan amplifier.toml bench.toml",
         )
 
 
