@@ -130,3 +130,12 @@ def test_a_correction_knows_more_than_the_prediction(model, points):
     assert correction(fitted, at=at, to=at).factor == 1.0
     there = correction(fitted, at=to, to=at)
     assert found.factor * there.factor == pytest.approx(1.0, rel=1e-9)
+
+
+@pytest.mark.parametrize("knee", [0.0, 1e-4, 8e-4, 3e-3])
+def test_a_knee_that_is_nearly_hard_makes_no_prediction_wide(model, points, knee):
+    hard = Limit(rail_v=48.0, rail_exponent=1.0, output_ohm=0.06, limit_a=None, knee=knee, reference_v=14.4)
+    for seed in (1, 2, 3):
+        found = predict(model(points(hard, seed=seed)), Asked(load_ohm=3.0, supply_v=13.5)).power
+        # the scale that all points share is 0.3 %; nothing else comes near it
+        assert found.u / found.value < 0.005

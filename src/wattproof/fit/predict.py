@@ -19,6 +19,9 @@ Real = NDArray[np.float64]
 
 _STEP = 0.1
 """Differences are taken over this share of a parameter's standard uncertainty."""
+_LONGEST = {"knee": 1e-4}
+"""A knee that is nearly hard hardly shows, so that it is hardly known; its slopes are those where it stands."""
+_NOT_BELOW_ZERO = frozenset({"output_ohm", "knee"})
 _SUPPLY_STEP = 1e-4
 _OUTPUTS = {
     "power": ("power_w", "W"),
@@ -166,10 +169,10 @@ def _slopes(model: BehaviourModel, asked: Asked) -> dict[str, Real]:
         centre = model.parameter(name).value
         if centre is None or size == 0:
             continue
-        step = _STEP * float(size)
+        step = min(_STEP * float(size), _LONGEST.get(name, float("inf")))
         ahead, behind = (point_of(model, asked, {name: centre + sign * step}) for sign in (1, -1))
         # a parameter at its bound of zero moves to one side only
-        width = 2 * step if name != "output_ohm" or centre > step else centre + step
+        width = 2 * step if name not in _NOT_BELOW_ZERO or centre > step else centre + step
         for output, field in _known(ahead, behind):
             slopes[output][column] = (getattr(ahead, field) - getattr(behind, field)) / width
     return slopes
