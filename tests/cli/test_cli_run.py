@@ -230,6 +230,7 @@ def test_the_display_wipes_nothing_of_what_was_asked_and_answered():
         with view.aside():
             wrote.write("How to go on?\n(repeat / skip / end) skip\n")
         after = wrote.getvalue().partition("end) skip\n")[2]
+        assert max(map(len, after.partition("╭")[2].splitlines())) < 79  # the terminal echoes ^C behind it
     upwards = after.partition("╭")[0]
     assert "╭" in after
     assert "\x1b[1A" not in upwards

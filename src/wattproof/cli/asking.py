@@ -2,10 +2,10 @@
 
 import shutil
 import sys
-import textwrap
 from collections.abc import Callable
 from contextlib import AbstractContextManager, nullcontext
 
+from wattproof.cli.words import folded
 from wattproof.errors import GuardTripError, RefusedError
 
 STOP = "stop"
@@ -78,8 +78,9 @@ class TerminalOperator:
 
     def _ask(self, lines: list[str], prompt: str) -> str:
         with self._aside():
+            columns = min(shutil.get_terminal_size().columns, WIDEST)
             for line in lines:
-                print(_folded(line), file=sys.stderr)
+                print(folded(line, columns), file=sys.stderr)
             print(prompt, end="", file=sys.stderr, flush=True)
             line = sys.stdin.readline()
         if not line:
@@ -90,15 +91,6 @@ class TerminalOperator:
                 hint="Run it in a terminal, or give all answers beforehand with --answer CODE=WORDS.",
             )
         return line.strip()
-
-
-def _folded(text: str) -> str:
-    """Fold at words, as the terminal would not; each line keeps its indent."""
-    columns = min(shutil.get_terminal_size().columns, WIDEST)
-    return "\n".join(
-        textwrap.fill(line, columns, subsequent_indent=line[: len(line) - len(line.lstrip())])
-        for line in text.splitlines()
-    )
 
 
 def somebody() -> bool:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from wattproof.cli.day_words import words_of
 from wattproof.cli.drawing import Curve, curve_lines, flow_strip
+from wattproof.cli.words import folded
 from wattproof.tasks import Live, Resting, RunBegun, StepBegun, StepEnded
 
 if TYPE_CHECKING:
@@ -151,14 +152,15 @@ class MovingView:
         if isinstance(event, StepEnded) and lines and event.state == "done":
             lines = [f"{event.number:>3} {event.name}", *lines]
         for line in lines:
-            self._console.print(line, highlight=False, markup=False)
+            self._console.print(folded(line, self._console.width), highlight=False, markup=False)
 
     def drawn(self) -> "RenderableType":
         """Draw what moves."""
         from rich.panel import Panel
         from rich.text import Text
 
-        return Panel(Text("\n".join(self._state.lines())), width=min(self._console.width, WIDTH + 20))
+        # two columns stay free for the ^C that the terminal echoes behind it: folded, it would shift the display
+        return Panel(Text("\n".join(self._state.lines())), width=min(self._console.width - 2, WIDTH + 20))
 
     @contextmanager
     def running(self) -> Iterator[None]:

@@ -42,6 +42,14 @@ Before power is on: fuse near the source, eye protection, no rings, guarded load
 Never ground either terminal of a bridged output. Never leave it running alone."""
 
 
+def folded(text: str, columns: int) -> str:
+    """Fold lines at words, as a terminal would not; what is folded keeps its line's indent."""
+    return "\n".join(
+        textwrap.fill(line, columns, subsequent_indent=line[: len(line) - len(line.lstrip())])
+        for line in text.splitlines()
+    )
+
+
 def overview(width: int = 100) -> str:
     """List every command with its line; plain words, so that the first help of all comes at once.
 
