@@ -1,12 +1,25 @@
 """All ratings of an amplifier, judged against what was measured by a rule fixed beforehand."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 
 from wattproof.amplifier import Amplifier, Rating
 from wattproof.bench import Bench
 from wattproof.fit import BehaviourModel
+from wattproof.judge.distortion import judge_thd
 from wattproof.judge.model import Judged, Judgement, Rule
+from wattproof.judge.noise import judge_noise, judge_snr
+from wattproof.judge.plain_ratings import (
+    judge_efficiency,
+    judge_gain,
+    judge_idle_current,
+    judge_output_resistance,
+    judge_sensitivity,
+    judge_typed,
+)
 from wattproof.judge.power import judge_power
+from wattproof.judge.response import judge_filter, judge_frequency_limit
+from wattproof.judge.unmeasured import judge_minimum_load, judge_unmeasured
 from wattproof.judge.weighing import Case, true_text
 from wattproof.measure import CaptureResult
 
@@ -63,10 +76,31 @@ def judge(
     )
 
 
+_JUDGES: Mapping[str, Callable[[Case], list[Judgement]]] = MappingProxyType(
+    {
+        "power": lambda case: judge_power(case, stretched=False),
+        "thd": judge_thd,
+        "efficiency": judge_efficiency,
+        "idle_current": judge_idle_current,
+        "gain": judge_gain,
+        "sensitivity": judge_sensitivity,
+        "snr": judge_snr,
+        "noise": judge_noise,
+        "frequency_low": judge_frequency_limit,
+        "frequency_high": judge_frequency_limit,
+        "filter": judge_filter,
+        "filter_slope": judge_filter,
+        "damping_factor": judge_output_resistance,
+        "output_resistance": judge_output_resistance,
+        "minimum_load": judge_minimum_load,
+        **dict.fromkeys(("mass", "length", "width", "height"), judge_typed),
+    }
+)
+"""What judges a rating, by its quantity; any other is one that nothing measured answers."""
+
+
 def _judged(case: Case) -> list[Judgement]:
-    if case.rating.quantity == "power":
-        return judge_power(case, stretched=False)
-    return []
+    return _JUDGES.get(case.rating.quantity, judge_unmeasured)(case)
 
 
 def _stretched(case: Case) -> list[Judgement]:

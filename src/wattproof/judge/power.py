@@ -12,6 +12,10 @@ from wattproof.judge.settling import by_step, missing_step
 from wattproof.judge.weighing import Case, Claim, Found, weigh
 from wattproof.measure import CaptureResult
 
+_BOUND_WHY = {
+    "at least": "measured below the limit of distortion, so that the power at the limit is at least this",
+    "at most": "measured past the limit of distortion, or for moments only, so that what is rated is at most this",
+}
 _BRIDGED = "no capture says that it was taken with outputs bridged"
 
 
@@ -45,7 +49,7 @@ def _judged(case: Case, reading: Reading) -> Judgement:
         corrected=way.power,
         correction=way.correction,
         share=way.share,
-        why=way.said if abs(way.correction) > 0 or way.share > 0 else "",
+        why="; ".join(filter(None, (_BOUND_WHY.get(power.bound), way.said if way.correction or way.share else ""))),
         settling=_past_the_bound(power, reading),
     )
 

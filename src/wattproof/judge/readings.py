@@ -43,14 +43,14 @@ def power_readings(rating: Rating, amplifier: Amplifier) -> tuple[Reading, ...]:
     limits = LIMITS if rating.thd_percent is None else (rating.thd_percent / 100,)
     found = [
         _reading(rating, amplifier, load_ohm=load_ohm, limit=limit, driven=driven)
-        for load_ohm in _loads(rating, amplifier)
+        for load_ohm in loads_of(rating, amplifier)
         for driven in _driven(rating, amplifier)
         for limit in limits
     ]
     return (*found, *_stretched(rating, amplifier))
 
 
-def _loads(rating: Rating, amplifier: Amplifier) -> list[float]:
+def loads_of(rating: Rating, amplifier: Amplifier) -> list[float]:
     """Give the stated load; else the least allowed, the standard's, and those of the other ratings."""
     if rating.load_ohm is not None:
         return [rating.load_ohm]
@@ -119,7 +119,7 @@ def _stretched(rating: Rating, amplifier: Amplifier) -> Iterator[Reading]:
     """Give readings that nobody would expect of a sine in one output, but that numbers on boxes are made of."""
     limit = LIMITS[0] if rating.thd_percent is None else rating.thd_percent / 100
     both = LIMITS if rating.thd_percent is None else (limit,)
-    for load_ohm in _loads(rating, amplifier):
+    for load_ohm in loads_of(rating, amplifier):
         for driven in _driven(rating, amplifier):
             if rating.thd_percent is not None and limit < LIMITS[1]:
                 kind = f"sine at {100 * LIMITS[1]:g} % distortion instead of {100 * limit:g} %"

@@ -12,11 +12,6 @@ from wattproof.judge.settling import by_budget
 from wattproof.measure import CaptureResult
 from wattproof.quantity import Quantity, value_text
 
-_BOUND_WHY = {
-    "at least": "measured below the limit of distortion, so that the power at the limit is at least this",
-    "at most": "measured past the limit of distortion, or for moments only, so that what is rated is at most this",
-}
-
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
@@ -108,7 +103,7 @@ def _bounded(verdict: Verdict, bound: Bound, sense: Sense) -> Verdict:
 def _why(verdict: Verdict, probability: float, found: Found, rule: Rule) -> str:
     needed = f"{100 * rule.confidence:g} %"
     chance = f"{100 * probability:.3g} %"
-    extra = [said for said in (_BOUND_WHY.get(found.bound, ""), found.why) if said]
+    extra = [found.why] if found.why else []
     word = "it conforms" if not found.bound else "this figure lies on the rating's good side"
     told = f"the probability that {word} is {chance}"
     if verdict == "cannot tell" and found.bound:
