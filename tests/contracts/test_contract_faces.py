@@ -60,6 +60,7 @@ FACE_ONLY = {
     "bench_check": {"json", "operator"},
     "bench_floor": {"json", "tell", "operator"},
     "compare": {"json", "tell"},
+    "judge": {"json", "tell"},
     "model": {"json", "tell"},
     "predict": {"json", "tell"},
     "session_figures": {"json", "tell", "budget"},  # another form of the same answer

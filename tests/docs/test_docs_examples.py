@@ -58,7 +58,7 @@ def test_settings_shown_are_settings_that_work(block):
     keys = tomllib.loads(block.text).keys()
     if keys & {"maker", "model", "ratings"}:
         assert parse_amplifier(block.text, file=block.where).model
-    elif keys & {"channels", "loads", "meters", "supply", "limits", "rig"}:
+    elif keys & {"channels", "loads", "meters", "supply", "limits", "rig", "rule"}:
         assert parse_bench(block.text, file=block.where).model_fields_set == set(keys)
     else:
         assert set(keys) == {"project"}  # of a plug-in's package

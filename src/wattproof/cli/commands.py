@@ -9,6 +9,7 @@ from cyclopts import Parameter
 from wattproof import tasks
 from wattproof.cli.compare_command import compare
 from wattproof.cli.day_commands import bench_check, bench_floor, plan, run
+from wattproof.cli.judge_command import judge
 from wattproof.cli.model_commands import model, predict
 from wattproof.cli.plausible_command import plausible
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
@@ -20,6 +21,7 @@ __all__ = [
     "bench_floor",
     "compare",
     "demo",
+    "judge",
     "measure",
     "model",
     "plan",
@@ -263,7 +265,7 @@ def schema(name: str | None = None, /) -> None:
     ----------
     name
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, compare, amplifier, bench, reading; all of them are listed when left out.
+        predict, judge, compare, amplifier, bench, reading; all of them are listed when left out.
     """
     print(tasks.schema(name))
 

@@ -17,6 +17,7 @@ COMMANDS = {
     ("session", "list"): "List the sessions of the archive.",
     ("model",): "Fit the amplifier's behaviour to a session's figures: rail, resistance, limits, knee, losses.",
     ("predict",): "Predict power, supply current and heat under conditions that were not measured, or refuse.",
+    ("judge",): "Judge the maker's ratings by a session's figures: meets, falls short, cannot tell.",
     ("compare",): "Lay sessions side by side on common terms: which differences can be told, and which cannot.",
     ("archive", "index"): "Make the archive's index again from its folders.",
     ("schema",): "Print the JSON Schema of what commands answer and of the files you write.",

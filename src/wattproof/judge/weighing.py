@@ -12,6 +12,8 @@ from wattproof.judge.settling import by_budget
 from wattproof.measure import CaptureResult
 from wattproof.quantity import Quantity, value_text
 
+_UNLIKELY = 1e-3
+
 
 @dataclass(frozen=True, kw_only=True)
 class Case:
@@ -102,7 +104,7 @@ def _bounded(verdict: Verdict, bound: Bound, sense: Sense) -> Verdict:
 
 def _why(verdict: Verdict, probability: float, found: Found, rule: Rule) -> str:
     needed = f"{100 * rule.confidence:g} %"
-    chance = f"{100 * probability:.3g} %"
+    chance = _chance(probability)
     extra = [found.why] if found.why else []
     word = "it conforms" if not found.bound else "this figure lies on the rating's good side"
     told = f"the probability that {word} is {chance}"
@@ -111,6 +113,15 @@ def _why(verdict: Verdict, probability: float, found: Found, rule: Rule) -> str:
     elif verdict == "cannot tell":
         told += f", between {100 * (1 - rule.confidence):.3g} % and {needed}"
     return "; ".join([told, *extra])
+
+
+def _chance(probability: float) -> str:
+    """Write a probability; one that no uncertainty is known well enough for is only bounded."""
+    if probability < _UNLIKELY:
+        return f"under {100 * _UNLIKELY:g} %"
+    if probability > 1 - _UNLIKELY:
+        return f"over {100 * (1 - _UNLIKELY):g} %"
+    return f"{100 * probability:.3g} %"
 
 
 def _judgement(

@@ -22,6 +22,7 @@ from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
 from wattproof.report.svg import draw_svg
 from wattproof.report.table import FigureGroup, FigureRow, budget_text, figure_groups, figures_table
+from wattproof.report.verdicts import verdicts_text
 from wattproof.report.words import CAUTIONS, figure_name
 
 __all__ = [
@@ -54,5 +55,6 @@ __all__ = [
     "session_page",
     "spectrum",
     "supply_sag",
+    "verdicts_text",
     "waveform_at_limit",
 ]

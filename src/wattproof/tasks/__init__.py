@@ -22,6 +22,7 @@ from wattproof.tasks.demo import Demonstrated, demo
 from wattproof.tasks.everything import TASKS
 from wattproof.tasks.floored import Floor
 from wattproof.tasks.flooring import bench_floor
+from wattproof.tasks.judging import JudgedSession, judge
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.modelling import Modelled, Predicted, model, predict
@@ -59,6 +60,7 @@ __all__ = [
     "Floor",
     "FoundPlausible",
     "IndexMade",
+    "JudgedSession",
     "Live",
     "Measured",
     "Modelled",
@@ -85,6 +87,7 @@ __all__ = [
     "bench_floor",
     "compare",
     "demo",
+    "judge",
     "measure",
     "model",
     "plan",

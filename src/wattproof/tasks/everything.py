@@ -5,6 +5,7 @@ from wattproof.tasks.checking import bench_check
 from wattproof.tasks.comparing import compare
 from wattproof.tasks.demo import demo
 from wattproof.tasks.flooring import bench_floor
+from wattproof.tasks.judging import judge
 from wattproof.tasks.measuring import measure
 from wattproof.tasks.modelling import model, predict
 from wattproof.tasks.planning import plan
@@ -29,6 +30,7 @@ TASKS = (
     session_list,
     model,
     predict,
+    judge,
     compare,
     archive_index,
     schema,

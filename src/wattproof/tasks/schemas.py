@@ -16,7 +16,7 @@ def schema(name: str | None = None) -> str:
     ----------
     name : str or None
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, compare, amplifier, bench, reading; all names are listed when left out.
+        predict, judge, compare, amplifier, bench, reading; all names are listed when left out.
 
     Raises
     ------
@@ -42,6 +42,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.tasks.checking import BenchChecked
     from wattproof.tasks.comparing import Compared
     from wattproof.tasks.floored import Floor
+    from wattproof.tasks.judging import JudgedSession
     from wattproof.tasks.measured import Measured
     from wattproof.tasks.modelling import Modelled, Predicted
     from wattproof.tasks.plausibility import FoundPlausible
@@ -62,6 +63,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
         "sessions": SessionsListed.model_json_schema,
         "model": Modelled.model_json_schema,
         "predict": Predicted.model_json_schema,
+        "judge": JudgedSession.model_json_schema,
         "compare": Compared.model_json_schema,
         "amplifier": Amplifier.model_json_schema,
         "bench": Bench.model_json_schema,
