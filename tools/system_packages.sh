@@ -1,10 +1,10 @@
 #!/bin/sh
-# What the tests use beside Python: PortAudio and a virtual sound card. Installs it where it may, says what is skipped where not.
+# What the tests use beside Python: PortAudio, a virtual sound card and a browser. Installs it where it may, says what is skipped where not.
 set -u
-PACKAGES="libportaudio2 pulseaudio pulseaudio-utils libasound2-plugins"
+PACKAGES="libportaudio2 pulseaudio pulseaudio-utils libasound2-plugins chromium"
 
-there() { ldconfig -p 2>/dev/null | grep -q libportaudio && command -v pulseaudio >/dev/null && command -v pactl >/dev/null; }
-skipped() { echo "Skipping the tests with a sound card: $1. To run them, install: $PACKAGES" >&2; }
+there() { ldconfig -p 2>/dev/null | grep -q libportaudio && command -v pulseaudio >/dev/null && command -v pactl >/dev/null && command -v chromium >/dev/null; }
+skipped() { echo "Skipping the tests with a sound card and with a browser: $1. To run them, install: $PACKAGES" >&2; }
 
 if there; then exit 0; fi
 if ! command -v apt-get >/dev/null; then skipped "this system has no apt-get"; exit 0; fi

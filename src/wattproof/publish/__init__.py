@@ -1,0 +1,43 @@
+"""Figures and verdicts in; what the public gets to see out: reports, pictures, overlays, sites. Knows no paths."""
+
+from wattproof.publish.document import (
+    Block,
+    Bullets,
+    Chart,
+    Column,
+    Document,
+    Facts,
+    Link,
+    Mark,
+    Paragraph,
+    Part,
+    Photo,
+    Row,
+    Scale,
+    Section,
+    Spec,
+    Strip,
+    Table,
+    Words,
+)
+
+__all__ = [
+    "Block",
+    "Bullets",
+    "Chart",
+    "Column",
+    "Document",
+    "Facts",
+    "Link",
+    "Mark",
+    "Paragraph",
+    "Part",
+    "Photo",
+    "Row",
+    "Scale",
+    "Section",
+    "Spec",
+    "Strip",
+    "Table",
+    "Words",
+]
