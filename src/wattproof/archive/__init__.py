@@ -18,6 +18,7 @@ from wattproof.archive.model import (
 from wattproof.archive.sessions import default_root
 from wattproof.archive.store import Archive
 from wattproof.archive.takes import TakeWriter
+from wattproof.archive.windows import WindowAddress
 
 __all__ = [
     "Archive",
@@ -35,5 +36,6 @@ __all__ = [
     "SessionRecord",
     "TakeWriter",
     "TakenLive",
+    "WindowAddress",
     "default_root",
 ]

@@ -1,7 +1,7 @@
 """The archive during a bench day: takes as they are recorded, trips, the journal and the papers of a run."""
 
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import JsonValue
 
-from wattproof.archive import journal, runs, take_keep, takes, trips
+from wattproof.archive import journal, runs, take_keep, takes, trips, windows
 from wattproof.archive.disk import free_bytes
 from wattproof.archive.figures import write_event
 from wattproof.archive.model import CaptureRecord, Description, KeptTrip, Session
@@ -76,6 +76,14 @@ class BenchDay:
             seconds=seconds,
             clock=self._clock,
         )
+
+    def announced(self, session: Session, *, port: int, secret: str) -> AbstractContextManager[None]:
+        """Leave the address of a run's window for this person's other programs, for as long as the block lasts."""
+        return windows.announced(self.root, session, port=port, secret=secret)
+
+    def windows(self) -> tuple[windows.WindowAddress, ...]:
+        """Give the addresses of runs that are going on; one whose process was killed may be among them."""
+        return windows.window_addresses(self.root)
 
     def free_bytes(self) -> int:
         """Give the space left on the archive's disk."""

@@ -110,6 +110,7 @@ def run(
     skip: tuple[int, ...] = (),
     note: str = "",
     html: Path | None = None,
+    window: bool = False,
     json_lines: bool = False,
     json: bool = False,
 ) -> None:
@@ -139,6 +140,8 @@ def run(
         A line to remember a new session by.
     html
         Also write a page with charts to this file.
+    window
+        Let the workbench on this machine watch the run, answer its questions and stop it.
     json_lines
         Print every event of the run as one JSON object a line, for programs.
     json
@@ -161,6 +164,7 @@ def run(
             html=html,
             operator=operator,
             tell=view,
+            window=window,
         )
     if json_lines:
         return

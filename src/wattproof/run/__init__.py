@@ -11,11 +11,13 @@ from wattproof.run.events import (
     StepBegun,
     StepEnded,
     Told,
+    Traces,
     Tripped,
 )
 from wattproof.run.knowledge import Knowledge, LevelFound, RampFound
 from wattproof.run.resume import Progress, read_progress
 from wattproof.run.stopping import StopButton
+from wattproof.run.window import RunWindow, WindowOperator
 
 __all__ = [
     "Carried",
@@ -29,12 +31,15 @@ __all__ = [
     "Resting",
     "RunBegun",
     "RunEnded",
+    "RunWindow",
     "State",
     "StepBegun",
     "StepEnded",
     "StopButton",
     "Told",
+    "Traces",
     "Tripped",
+    "WindowOperator",
     "carry_out",
     "read_progress",
 ]

@@ -71,6 +71,7 @@ def carry_out(
     operator: Operator | None = None,
     button: StopButton | None = None,
     skip: Collection[int] = (),
+    traced: bool = False,
 ) -> Carried:
     """Carry out a run sheet, from where an earlier run of the session stopped.
 
@@ -94,6 +95,8 @@ def carry_out(
         Something else than Ctrl-C to stop the run with.
     skip : collection of int
         Numbers of steps to pass over.
+    traced : bool
+        Also tell what the output looks like.
 
     Raises
     ------
@@ -110,6 +113,7 @@ def carry_out(
     stage = Stage(
         sheet=sheet, rig=rig, archive=archive, session=session, operator=operator, tell=tell, figures=figures,
         button=button or StopButton(), knowledge=progress.knowledge, tally=progress.tally,
+        traced=traced,
     )  # fmt: skip
     conductor = _Conductor(stage, over=progress.over_in(sheet), skip=frozenset(skip))
     tell(

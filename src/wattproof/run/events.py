@@ -61,6 +61,18 @@ class Live(_Event):
     searching: bool = Field(default=False, description="a search for the gain, of which no capture is kept")
 
 
+class Traces(_Event):
+    """What the first driven output looks like at this moment: for the eye, never a source of figures."""
+
+    event: Literal["traces"] = "traces"
+    number: int
+    t_s: float
+    waveform_v: tuple[float, ...] = Field(description="a few cycles, equally spaced")
+    waveform_s: float = Field(description="how long they are together")
+    spectrum_db: tuple[float, ...] = Field(description="re the largest, the highest line within each band")
+    spectrum_hz: tuple[float, float] = Field(description="first and last band; the bands are spaced by equal ratios")
+
+
 class FigureSeen(_Event):
     """One leading figure of a finished step."""
 
@@ -134,4 +146,4 @@ class RunEnded(_Event):
     why: str = ""
 
 
-Event = RunBegun | StepBegun | Live | StepEnded | Resting | Tripped | Told | RunEnded
+Event = RunBegun | StepBegun | Live | Traces | StepEnded | Resting | Tripped | Told | RunEnded

@@ -122,6 +122,11 @@ class LiveMeter:
         self._next_start += used
         return tuple(frames)
 
+    def first_output_v(self, samples: Samples) -> Samples | None:
+        """Give a block's samples of the first driven output, in volts; None where none is driven or recorded."""
+        outputs = self._wiring.outputs
+        return self._wiring.values(samples, "load_voltage", outputs[0]) if outputs else None
+
     def _frame(self, rows: Samples, start: int) -> LiveFrame:
         wiring = self._wiring
         first_v = wiring.values(rows, "load_voltage", wiring.outputs[0]) if wiring.outputs else None

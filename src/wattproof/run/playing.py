@@ -16,6 +16,7 @@ from wattproof.run.course import Seen
 from wattproof.run.events import Live
 from wattproof.run.live import LiveFrame, LiveMeter
 from wattproof.run.stage import Stage
+from wattproof.run.traces import Tracer
 
 Samples = NDArray[np.float64]
 
@@ -238,6 +239,7 @@ class _Watching:
         self._meter = LiveMeter(
             bench=stage.bench, outputs=outputs, rate_hz=self._rate_hz, tone_hz=tone_hz, load_ohm=step.load_ohm
         )
+        self._tracer = Tracer(rate_hz=self._rate_hz, tone_hz=tone_hz) if stage.traced else None
         self._over_w = stage.knowledge.full_power_w(step)
         self._full_s = self._energy_j = 0.0
         self._told_s = -LIVE_EVERY_S
@@ -251,6 +253,8 @@ class _Watching:
                 writer.write(kept)
             if take.trip is not None:
                 continue
+            if self._tracer is not None and (volts := self._meter.first_output_v(block.samples)) is not None:
+                self._tracer.add(volts)
             for frame in self._meter.add(block.samples, start=block.start):
                 self._see(frame)
             if self._control is not None:
@@ -276,6 +280,9 @@ class _Watching:
         if frame.t_s - self._told_s >= LIVE_EVERY_S:
             self._told_s = frame.t_s
             self._stage.tell(self._live(seen))
+            traces = None if self._tracer is None else self._tracer.traces(number=self._step.number, t_s=frame.t_s)
+            if traces is not None:
+                self._stage.tell(traces)
 
     def _level(self, frame: LiveFrame) -> tuple[float, bool]:
         """Give the drive's level in the middle of a frame, and whether it holds a tone that hardly changes."""

@@ -63,6 +63,7 @@ class Stage:
     tally: Tally = field(default_factory=Tally)
     load: str | None = None
     powered: bool = False
+    traced: bool = False
     told_before: set[str] = field(default_factory=set)
 
     @property

@@ -19,6 +19,7 @@ from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import measure_items
 from wattproof.tasks.ran import Ran, StepRan
 from wattproof.tasks.sessions import item_of, measure_session
+from wattproof.tasks.shown import Shown
 
 if TYPE_CHECKING:
     from wattproof.archive import Archive, CaptureRecord, Session
@@ -53,6 +54,7 @@ def run(
     operator: Operator | None = None,
     tell: Callable[[Event], None] | None = None,
     button: StopButton | None = None,
+    window: bool = False,
 ) -> Ran:
     """Carry out a bench day: drive, record, watch, measure; or go on with one that was interrupted.
 
@@ -84,6 +86,8 @@ def run(
         Gets every event of the run.
     button : StopButton or None
         Something beside Ctrl-C to stop the run with.
+    window : bool
+        Let the workbench on this machine watch the run, answer its questions and stop it.
 
     Raises
     ------
@@ -110,12 +114,13 @@ def run(
     said = asked(day.sheet, day.answers, operator)
     refuse(day.sheet, said)
     place = day.session or _new_session(store, day, note)
-    heard = _Heard(tell)
-    with store.conducting(place):
+    shown = Shown(window=window, tell=tell, operator=operator, button=button)
+    heard, operator = _Heard(shown.tell), shown.operator
+    with store.conducting(place), shown.opened(store, place):
         store.keep_run_sheet(place, day.sheet)
         store.keep_answers(place, {code: text for code, text in said.items() if store.answers(place).get(code) != text})
         _clear(store, place, clear_trip, operator)
-        carried = _conducted(store, place, day, heard, operator=operator, button=button, skip=skip)
+        carried = _conducted(store, place, day, heard, shown=shown, skip=skip)
         stored = measure_session(store, place, None, known=carried.results)
     measured = Measured(captures=tuple(stored.results))
     title = f"{day.amplifier.maker} {day.amplifier.model}"
@@ -262,8 +267,7 @@ def _conducted(
     day: _Day,
     heard: "_Heard",
     *,
-    operator: Operator | None,
-    button: StopButton | None,
+    shown: Shown,
     skip: Sequence[int],
 ) -> Carried:
     known: list[CaptureResult] = []
@@ -274,12 +278,13 @@ def _conducted(
         known.append(result)
         return result
 
-    rig = open_rig(day.bench, operator=operator, folder=day.folder)
+    rig = open_rig(day.bench, operator=shown.operator, folder=day.folder)
     try:
         _need_good(rig.check())
         return carry_out(
-            day.sheet, rig, store, session, figures=figures, tell=heard, operator=operator, button=button, skip=skip
-        )
+            day.sheet, rig, store, session, figures=figures, tell=heard,
+            operator=shown.operator, button=shown.button, skip=skip, traced=shown.window is not None,
+        )  # fmt: skip
     finally:
         rig.close()
 
