@@ -190,5 +190,7 @@ def stored_figures(session: Session) -> set[str]:
     hashes = set()
     for path in history_files(session):
         with suppress(ArchiveError):
-            hashes.add(str(read_event(path).details.get("figures_sha256")))
+            event = read_event(path)
+            if event.did == "measured":  # a model or verdicts of figures changed by hand name those figures too
+                hashes.add(str(event.details.get("figures_sha256")))
     return hashes

@@ -20,7 +20,7 @@ SCHEMA = 2
 
 _SHA256 = "^[0-9a-f]{64}$"
 
-Deed = Literal["measured", "described", "voided", "planned", "answered", "cleared", "modelled"]
+Deed = Literal["measured", "described", "voided", "planned", "answered", "cleared", "modelled", "judged"]
 """What the history tells of."""
 
 

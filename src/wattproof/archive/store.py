@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import JsonValue
 
 from wattproof.amplifier import Amplifier
-from wattproof.archive import captures, figures, models, search, sessions, verify
+from wattproof.archive import captures, figures, models, search, sessions, verdicts, verify
 from wattproof.archive.day import BenchDay
 from wattproof.archive.model import (
     CaptureRecord,
@@ -23,6 +23,7 @@ from wattproof.archive.model import (
 from wattproof.bench import Bench
 from wattproof.errors import Notice
 from wattproof.fit import BehaviourModel
+from wattproof.judge import Judged
 from wattproof.measure import CaptureResult
 
 
@@ -221,6 +222,35 @@ class Archive(BenchDay):
             The file is damaged, or newer than this version.
         """
         return models.read_model(session, output=output)
+
+    def write_verdicts(self, session: Session, judged: Judged, *, models: Sequence[BehaviourModel] = ()) -> None:
+        """Store the verdicts reached from the figures that stand, in place of those before.
+
+        Parameters
+        ----------
+        session : Session
+            Whose verdicts.
+        judged : Judged
+            By the bench's rule.
+        models : sequence of BehaviourModel
+            What carried figures to the rated conditions; their hashes are kept.
+
+        Raises
+        ------
+        ArchiveError
+            There are no figures, or the disk refuses.
+        """
+        verdicts.write_verdicts(session, judged, models=models, at=self._clock())
+
+    def read_verdicts(self, session: Session) -> Judged | None:
+        """Read the verdicts; None where none were reached from the figures that stand, by the rule of the bench.
+
+        Raises
+        ------
+        ArchiveError
+            The file is damaged, or newer than this version.
+        """
+        return verdicts.read_verdicts(session)
 
     def history(self, session: Session) -> tuple[HistoryEvent, ...]:
         """List what was done to the session and succeeded, oldest first."""

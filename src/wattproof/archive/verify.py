@@ -13,6 +13,7 @@ from wattproof.archive.names import capture_number
 from wattproof.archive.runs import check_run_documents
 from wattproof.archive.take_keep import read_head, take_folders
 from wattproof.archive.trips import changed_trips
+from wattproof.archive.verdicts import need_verdicts, verdicts_path
 from wattproof.errors import ArchiveError
 
 
@@ -29,6 +30,7 @@ def changes(session: Session) -> tuple[Change, ...]:
         _history,
         _figures,
         _models,
+        _verdicts,
         _papers,
         changed_trips,
         _journal,
@@ -83,6 +85,15 @@ def _models(session: Session) -> Iterator[Change]:
             need_models(session)
         except ArchiveError as error:
             yield _damaged(session, model_path(session), error)
+
+
+def _verdicts(session: Session) -> Iterator[Change]:
+    """Find damaged verdicts; those of figures that were replaced since are no damage, they are reached anew."""
+    if verdicts_path(session).exists():
+        try:
+            need_verdicts(session)
+        except ArchiveError as error:
+            yield _damaged(session, verdicts_path(session), error)
 
 
 def _papers(session: Session) -> Iterator[Change]:

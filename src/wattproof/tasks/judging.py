@@ -41,7 +41,8 @@ class JudgedSession(BaseModel):
 def judge(session: str, *, archive: Path | None = None, tell: Callable[[str], None] | None = None) -> JudgedSession:
     """Judge the maker's ratings by a session's figures: meets, falls short, cannot tell.
 
-    The rule is that of the bench as it was when the session began: `[rule]` of the bench file.
+    The rule is that of the bench as it was when the session began: `[rule]` of the bench file. The verdicts are kept in
+    the session, and given again until its figures change.
 
     Parameters
     ----------
@@ -59,14 +60,16 @@ def judge(session: str, *, archive: Path | None = None, tell: Callable[[str], No
     """
     from wattproof.archive import Archive, default_root
 
-    found = Archive(archive or default_root()).open_session(session)
+    store = Archive(archive or default_root())
+    found = store.open_session(session)
     captures = session_figures(found.id, archive=archive, tell=tell).captures
-    judged = judge_with(
-        found.amplifier,
-        captures,
-        models=_models(found.id, captures, archive),
-        rule=Rule(confidence=found.bench.rule.confidence),
-    )
+    kept = store.read_verdicts(found)
+    if kept is not None:
+        return JudgedSession(session=found.id, judged=kept)
+    models = _models(found.id, captures, archive)
+    rule = Rule(confidence=found.bench.rule.confidence)
+    judged = judge_with(found.amplifier, captures, models=models, rule=rule)
+    store.write_verdicts(found, judged, models=models)
     return JudgedSession(session=found.id, judged=judged)
 
 
