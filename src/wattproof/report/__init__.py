@@ -17,6 +17,7 @@ from wattproof.report.faces import face_name, face_value
 from wattproof.report.floor import floor_text
 from wattproof.report.model_text import model_text, prediction_text
 from wattproof.report.page import session_page
+from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SHAPES, SOFT, Shade, shades
 from wattproof.report.plausible import plausible_text
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
@@ -27,9 +28,18 @@ from wattproof.report.words import CAUTIONS, figure_name
 
 __all__ = [
     "CAUTIONS",
+    "DASHES",
+    "GRID",
+    "INK",
+    "LIMIT",
+    "PAPER",
+    "SERIES",
+    "SHAPES",
+    "SOFT",
     "Doubt",
     "FigureGroup",
     "FigureRow",
+    "Shade",
     "budget_text",
     "calibration_text",
     "checks_text",
@@ -53,6 +63,7 @@ __all__ = [
     "run_sheet_page",
     "run_sheet_text",
     "session_page",
+    "shades",
     "spectrum",
     "supply_sag",
     "verdicts_text",
