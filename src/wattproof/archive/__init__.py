@@ -15,6 +15,7 @@ from wattproof.archive.model import (
     SessionRecord,
     TakenLive,
 )
+from wattproof.archive.papers import Paper, PaperKind
 from wattproof.archive.sessions import default_root
 from wattproof.archive.store import Archive
 from wattproof.archive.takes import TakeWriter
@@ -32,6 +33,8 @@ __all__ = [
     "KeptTrip",
     "Listing",
     "MeasuredCapture",
+    "Paper",
+    "PaperKind",
     "Session",
     "SessionRecord",
     "TakeWriter",

@@ -20,6 +20,7 @@ from wattproof.archive.model import (
     Listing,
     Session,
 )
+from wattproof.archive.papers import Paper, find_paper, keep_paper, list_papers, paper_back, paper_kind, take_state
 from wattproof.bench import Bench
 from wattproof.errors import Notice
 from wattproof.fit import BehaviourModel
@@ -251,6 +252,41 @@ class Archive(BenchDay):
             The file is damaged, or newer than this version.
         """
         return verdicts.read_verdicts(session)
+
+    def keep_paper(self, kind: str, name: str, text: str) -> Paper:
+        """Keep the new state of a file that a person writes for more than one session; the states before stay.
+
+        Parameters
+        ----------
+        kind : str
+            "amplifier", "bench", "sheet" or "words".
+        name : str
+            What to call it; it becomes small letters, digits and hyphens.
+        text : str
+            The file.
+
+        Raises
+        ------
+        ArchiveError
+            No such kind, or the disk refuses.
+        """
+        return keep_paper(self.root, paper_kind(kind), name, text, at=self._clock())
+
+    def paper(self, kind: str, name: str, *, number: int | None = None) -> Paper:
+        """Find a paper: the state that counts, or the one of that number."""
+        return find_paper(self.root, paper_kind(kind), name, number=number)
+
+    def papers(self, kind: str) -> tuple[Paper, ...]:
+        """Give all papers of a kind, by name."""
+        return list_papers(self.root, paper_kind(kind))
+
+    def paper_back(self, kind: str, name: str) -> Paper:
+        """Take back a paper's last change; what was taken back is still among its states."""
+        return paper_back(self.root, paper_kind(kind), name, at=self._clock())
+
+    def take_paper_state(self, kind: str, name: str, number: int) -> Paper:
+        """Let a state that was kept be the one that counts."""
+        return take_state(self.root, paper_kind(kind), name, number, at=self._clock())
 
     def history(self, session: Session) -> tuple[HistoryEvent, ...]:
         """List what was done to the session and succeeded, oldest first."""

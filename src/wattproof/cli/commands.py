@@ -11,6 +11,7 @@ from wattproof.cli.compare_command import compare
 from wattproof.cli.day_commands import bench_check, bench_floor, plan, run
 from wattproof.cli.judge_command import judge
 from wattproof.cli.model_commands import model, predict
+from wattproof.cli.paper_commands import paper_back, paper_keep, paper_list, paper_show
 from wattproof.cli.plausible_command import plausible
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
 
@@ -24,6 +25,10 @@ __all__ = [
     "judge",
     "measure",
     "model",
+    "paper_back",
+    "paper_keep",
+    "paper_list",
+    "paper_show",
     "plan",
     "plausible",
     "predict",

@@ -19,6 +19,10 @@ COMMANDS = {
     ("predict",): "Predict power, supply current and heat under conditions that were not measured, or refuse.",
     ("judge",): "Judge the maker's ratings by a session's figures: meets, falls short, cannot tell.",
     ("compare",): "Lay sessions side by side on common terms: which differences can be told, and which cannot.",
+    ("paper", "keep"): "Keep an amplifier file, a bench file or a run sheet in the archive, with its states before.",
+    ("paper", "list"): "List the papers kept in the archive.",
+    ("paper", "show"): "Show what a paper says, now or before.",
+    ("paper", "back"): "Take back a paper's last change.",
     ("archive", "index"): "Make the archive's index again from its folders.",
     ("schema",): "Print the JSON Schema of what commands answer and of the files you write.",
     ("demo",): "Run the whole job on sample captures of a made-up amplifier.",
@@ -28,6 +32,7 @@ COMMANDS = {
 GROUPS = {
     "bench": "What is on the table: the rig's parts, their floor, calibration.",
     "session": "Captures and figures of one amplifier, kept in the archive.",
+    "paper": "Files that are written once and used by many sessions.",
     "archive": "The folder in which sessions are kept.",
 }
 

@@ -26,6 +26,7 @@ from wattproof.tasks.judging import JudgedSession, judge
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.modelling import Modelled, Predicted, model, predict
+from wattproof.tasks.papering import PaperLine, PaperShown, PapersListed, paper_back, paper_keep, paper_list, paper_show
 from wattproof.tasks.planning import Planned, plan
 from wattproof.tasks.plausibility import FoundPlausible, plausible
 from wattproof.tasks.ran import Ran, StepRan
@@ -64,6 +65,9 @@ __all__ = [
     "Live",
     "Measured",
     "Modelled",
+    "PaperLine",
+    "PaperShown",
+    "PapersListed",
     "PartSaid",
     "Planned",
     "Predicted",
@@ -90,6 +94,10 @@ __all__ = [
     "judge",
     "measure",
     "model",
+    "paper_back",
+    "paper_keep",
+    "paper_list",
+    "paper_show",
     "plan",
     "plausible",
     "predict",

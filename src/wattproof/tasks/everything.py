@@ -8,6 +8,7 @@ from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.judging import judge
 from wattproof.tasks.measuring import measure
 from wattproof.tasks.modelling import model, predict
+from wattproof.tasks.papering import paper_back, paper_keep, paper_list, paper_show
 from wattproof.tasks.planning import plan
 from wattproof.tasks.plausibility import plausible
 from wattproof.tasks.reading import read
@@ -32,6 +33,10 @@ TASKS = (
     predict,
     judge,
     compare,
+    paper_keep,
+    paper_list,
+    paper_show,
+    paper_back,
     archive_index,
     schema,
     demo,
