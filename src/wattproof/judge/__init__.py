@@ -1,6 +1,6 @@
 """Ratings weighed against figures: meets, falls short, cannot tell; plausibility; comparisons."""
 
-from wattproof.judge.compare import compare
+from wattproof.judge.compare import compare, on_terms
 from wattproof.judge.compare_model import (
     Comparison,
     Difference,
@@ -40,6 +40,7 @@ __all__ = [
     "Verdict",
     "compare",
     "judge",
+    "on_terms",
     "plausible",
     "power_readings",
 ]

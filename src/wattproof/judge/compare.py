@@ -89,6 +89,27 @@ def compare(subjects: Sequence[Subject], *, terms: Terms | None = None) -> Compa
         raise MeasureError(
             "There is nothing to compare.", why=f"{len(subjects)} session was named", hint="Name two or more sessions."
         )
+    return _laid_out(subjects, terms)
+
+
+def on_terms(subject: Subject, *, terms: Terms | None = None) -> Comparison:
+    """Put one session on terms: powers as measured where that is near enough, else carried by its model, or why not.
+
+    Parameters
+    ----------
+    subject : Subject
+    terms : Terms or None
+        As for `compare`.
+
+    Returns
+    -------
+    Comparison
+        Of one session: a value in each row, no differences.
+    """
+    return _laid_out([subject], terms)
+
+
+def _laid_out(subjects: Sequence[Subject], terms: Terms | None) -> Comparison:
     ledger = Ledger()
     subjects = _told_apart(subjects)
     sides = [Side(subject=subject, ledger=ledger) for subject in subjects]
