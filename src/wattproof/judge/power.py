@@ -14,8 +14,9 @@ from wattproof.measure import CaptureResult
 
 _BOUND_WHY = {
     "at least": "measured below the limit of distortion, so that the power at the limit is at least this",
-    "at most": "measured past the limit of distortion, or for moments only, so that what is rated is at most this",
+    "at most": "measured past the limit of distortion, so that the power at the limit is at most this",
 }
+_MOMENTS = "a ramp is there for moments only, so that what is held for {:g} s is at most this"
 _BRIDGED = "no capture says that it was taken with outputs bridged"
 
 
@@ -29,7 +30,7 @@ def _judged(case: Case, reading: Reading) -> Judgement:
     claim, rule = case.claim(case.rating.value_si, "W", "at least"), case.rule
     if case.rating.bridged and len(case.amplifier.outputs) > 1:
         step = missing_step(
-            f"Bridge the outputs, name the pair as one output in an amplifier file of its own, {_ramp(reading)}."
+            f"Bridge the outputs, and name the pair as one output in an amplifier file of its own. {_ramp(reading)}."
         )
         return weigh(claim, Found(reading=reading, why=_BRIDGED, settling=step), rule)
     power = nearest(measured_powers(case.results, reading), reading)
@@ -41,7 +42,7 @@ def _judged(case: Case, reading: Reading) -> Judgement:
         found = replace(
             _measured(power, reading),
             why=f"{error.message} {error.why}".strip().rstrip("."),
-            settling=missing_step(f"{_ramp(reading).capitalize()}: then nothing has to be carried."),
+            settling=missing_step(f"{_ramp(reading)}: then nothing has to be carried."),
         )
         return weigh(claim, found, rule)
     found = replace(
@@ -49,7 +50,7 @@ def _judged(case: Case, reading: Reading) -> Judgement:
         corrected=way.power,
         correction=way.correction,
         share=way.share,
-        why="; ".join(filter(None, (_BOUND_WHY.get(power.bound), way.said if way.correction or way.share else ""))),
+        why="; ".join(filter(None, (_bound_why(power, reading), way.said if way.correction or way.share else ""))),
         settling=_past_the_bound(power, reading),
     )
 
@@ -59,13 +60,20 @@ def _judged(case: Case, reading: Reading) -> Judgement:
     return weigh(claim, found, rule, steps=steps)
 
 
+def _bound_why(power: MeasuredPower, reading: Reading) -> str:
+    """Say why a power only bounds what is rated."""
+    if power.bound and reading.seconds is not None and power.seconds is None:
+        return _MOMENTS.format(reading.seconds)
+    return _BOUND_WHY.get(power.bound, "")
+
+
 def _measured(power: MeasuredPower, reading: Reading) -> Found:
     return Found(reading=reading, measured=power.power, name=power.name, where=power.where, bound=power.bound)
 
 
 def _ramp(reading: Reading) -> str:
     """Name the ramp that shows a reading's power directly."""
-    said = f"capture a ramp into {reading.load_ohm:g} ohm at {reading.supply_v:g} V at the terminals"
+    said = f"Capture a ramp into {reading.load_ohm:g} ohm at {reading.supply_v:g} V at the terminals"
     if reading.thd_n is not None:
         said += f", up past {100 * reading.thd_n:g} % distortion"
     if (reading.driven or 1) > 1:
@@ -80,7 +88,7 @@ def _nothing_measured(reading: Reading, results: Sequence[CaptureResult]) -> Fou
     if any_driven:
         counts = sorted({power.driven for power in any_driven})
         why = f"captures have {' or '.join(map(str, counts))} outputs driven, and outputs share the supply's rails"
-    return Found(reading=reading, why=why, settling=missing_step(f"{_ramp(reading).capitalize()}."))
+    return Found(reading=reading, why=why, settling=missing_step(f"{_ramp(reading)}."))
 
 
 def _past_the_bound(power: MeasuredPower, reading: Reading) -> tuple[Settling, ...]:
@@ -90,4 +98,4 @@ def _past_the_bound(power: MeasuredPower, reading: Reading) -> tuple[Settling, .
     if reading.seconds is not None:
         step = f"Hold {reading.load_ohm:g} ohm for {reading.seconds:g} s at the level that just gives"
         return missing_step(f"{step} {100 * (reading.thd_n or 0.01):g} % distortion.")
-    return missing_step(f"{_ramp(reading).capitalize()}; the tone at hand has {100 * power.thd_n:.3g} %.")
+    return missing_step(f"{_ramp(reading)}; the tone at hand has {100 * power.thd_n:.3g} %.")

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from math import inf, log
+from math import inf, log, sqrt
 from typing import Literal
 
 from wattproof.judge.model import Reading
@@ -13,8 +13,16 @@ from wattproof.quantity import Ledger, Quantity
 Bound = Literal["", "at least", "at most"]
 _LIMIT = re.compile(r"power_at_thd_(\d+(?:_\d+)?)$")
 _MOMENT_S = 1.0
+_SECOND_S = 1.0
+"""Length of the frames that a hold is read in."""
 _SAME_LIMIT = 0.02
 """Limits of distortion that differ by less than this share are the same."""
+_NEAR_LIMIT = 0.1
+"""A tone whose distortion is off the limit by no more than this share (logarithm) stands at it."""
+_LIMIT_SLOPE = 0.15
+"""Power at a limit changes by less than this for one of the limit, relative: 0.09 for hard clipping from 1 to 10 %."""
+_NO_DISTORTION = 1e-9
+_LIMIT_LINE = "distortion a little off the limit"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +99,7 @@ def _distance(power: MeasuredPower, reading: Reading) -> tuple[bool, float]:
         away += abs(log(power.load_ohm / reading.load_ohm))
     if reading.supply_v is not None:
         away += 2 * abs(log(power.supply_v / reading.supply_v))
-    if reading.thd_n is not None and not power.bound:
+    if reading.thd_n is not None:
         away += 0.2 * abs(log(power.thd_n / reading.thd_n))
     if reading.frequency_hz is not None and power.frequency_hz:
         away += 0.05 * abs(log(power.frequency_hz / reading.frequency_hz))
@@ -118,7 +126,8 @@ def _supply_of(result: CaptureResult) -> Quantity | None:
 def _at_limits(result: CaptureResult, supply: Quantity | None, reading: Reading) -> Iterator[MeasuredPower]:
     """Give one power a limit: of the weakest output, or of all of them added.
 
-    A ramp is at its limit for moments: of a power that is rated for longer it only says what it is at most.
+    A ramp is at its limit for moments: of a power that is rated for longer it only says what it is at most, and that
+    only at the rated limit or past it.
     """
     bound: Bound = "at most" if (reading.seconds or 0.0) > _MOMENT_S else ""
     by_name: dict[str, list[Figure]] = {}
@@ -132,8 +141,13 @@ def _at_limits(result: CaptureResult, supply: Quantity | None, reading: Reading)
         weakest = min(figures, key=lambda figure: figure.value)
         said = f"the weakest of {driven} outputs, {weakest.output}" if driven > 1 else ""
         power = _power(weakest, supply, thd_n=number_in(weakest, "thd_n"), driven=driven, bound=bound, said=said)
-        if power is not None:
+        if power is not None and not (bound and _short_of(power.thd_n, reading.thd_n)):
             yield _with_sum(power, figures) if reading.added else power
+
+
+def _short_of(thd_n: float, limit: float | None) -> bool:
+    """Say whether a limit of distortion lies below the wanted one."""
+    return limit is not None and thd_n < limit and not same_limit(thd_n, limit)
 
 
 def _with_sum(power: MeasuredPower, figures: Sequence[Figure]) -> MeasuredPower:
@@ -144,22 +158,56 @@ def _with_sum(power: MeasuredPower, figures: Sequence[Figure]) -> MeasuredPower:
 
 
 def _of_tones(result: CaptureResult, supply: Quantity | None, reading: Reading) -> Iterator[MeasuredPower]:
-    """Give powers of steady tones, typed rows and holds: below the wanted limit of distortion, or above it."""
+    """Give powers of steady tones, typed rows and holds: at the wanted limit of distortion, below it, or above it."""
     named = [figure for figure in result.figures if _is_tone(figure, reading) and figure.output is not None]
     powers = [figure for figure in named if _away_s(figure, reading) < inf]
     driven = len({figure.output for figure in powers})
     if not powers or reading.added:
         return
     weakest = min(powers, key=lambda figure: (_away_s(figure, reading), figure.value))
-    thd = result.figure("thd_n", weakest.output) or result.figure("thd_f", weakest.output)
-    if thd is None or thd.value <= 0 or reading.thd_n is None:
+    thd = _distortion(result, weakest)
+    if thd is None or reading.thd_n is None:
         return
-    bound: Bound = "at least" if thd.interval95[1] <= reading.thd_n else "at most"
-    if bound == "at most" and thd.interval95[0] < reading.thd_n:
+    low, value, high = thd
+    bound: Bound = "at least" if high <= reading.thd_n else "at most"
+    off = max(abs(log(one / reading.thd_n)) for one in thd)
+    if off <= _NEAR_LIMIT:
+        weakest, bound, value = _doubted(weakest, off * _LIMIT_SLOPE / sqrt(3)), "", reading.thd_n
+    elif low < reading.thd_n < high:
         return
-    power = _power(weakest, supply, thd_n=thd.value, driven=driven, bound=bound, seconds=number_in(weakest, "at_s"))
+    power = _power(weakest, supply, thd_n=value, driven=driven, bound=bound, seconds=number_in(weakest, "at_s"))
     if power is not None:
         yield power
+
+
+def _distortion(result: CaptureResult, power: Figure) -> tuple[float, float, float] | None:
+    """Give the distortion at a tone's power: low, value and high; of a hold in the second that the power is read in.
+
+    The figure of a hold is its worst second, which is the first as a rule: there the tone is switched on.
+    """
+    at_s = number_in(power, "at_s")
+    if at_s is not None:
+        middle_s = at_s + _SECOND_S / 2
+        points = [(abs(p.t_s - middle_s), p.thd_n) for p in result.curve if p.output == power.output and p.thd_n]
+        _, value = min(points, default=(inf, None))
+        return None if value is None else (value, value, value)
+    thd = result.figure("thd_n", power.output) or result.figure("thd_f", power.output)
+    if thd is None or thd.value <= 0:
+        return None
+    low, high = thd.interval95
+    return max(low, _NO_DISTORTION), thd.value, high
+
+
+def _doubted(figure: Figure, u: float) -> Figure:
+    """Give a figure with one more relative standard uncertainty."""
+    if u == 0:
+        return figure
+    ledger = Ledger()
+    size = figure.value * u
+    number = ledger.restore(figure) + ledger.source(
+        f"verdict: {_LIMIT_LINE}", 0.0, size, label=_LIMIT_LINE, kind="B", dof=inf
+    )
+    return figure.model_copy(update=dict(ledger.quantity(number, unit=figure.unit)))
 
 
 def _is_tone(figure: Figure, reading: Reading) -> bool:
