@@ -20,6 +20,8 @@ from wattproof.publish.document import (
     Table,
     Words,
 )
+from wattproof.publish.post import document_markdown
+from wattproof.publish.print import document_pages, document_pdf
 
 __all__ = [
     "Block",
@@ -40,4 +42,7 @@ __all__ = [
     "Strip",
     "Table",
     "Words",
+    "document_markdown",
+    "document_pages",
+    "document_pdf",
 ]
