@@ -5,7 +5,7 @@ model's own error counts the less the nearer the two conditions lie.
 """
 
 from dataclasses import dataclass
-from math import expm1, log, sqrt
+from math import exp, expm1, log, sqrt
 
 from wattproof.fit.model import Asked, BehaviourModel
 from wattproof.fit.predict import check_within, following_ends, log_power_slopes, own_covariance, point_of
@@ -66,24 +66,31 @@ def correction(model: BehaviourModel, *, at: Asked, to: Asked) -> Correction:
     covariance, bounded = own_covariance(model), is_bounded(model)
     distance = abs(log(to.load_ohm / at.load_ohm)) + abs(log(there.supply_v / here.supply_v))
     missed = model.widening * min(distance / _FULL_ERROR_AT, 1.0)
-    factor = there.power_w / here.power_w
+    if bounded:
+        factor, rail_u = _between_ends(model, at, to)
+    else:
+        factor, rail_u = there.power_w / here.power_w, _rail_u(model, here.supply_v, there.supply_v)
     return Correction(
         factor=factor,
         model_u=sqrt(max(float(slopes @ covariance @ slopes), 0.0) + missed**2),
-        rail_u=_spread(model, at, to) if bounded else _rail_u(model, here.supply_v, there.supply_v),
+        rail_u=rail_u,
         supply_v_from=here.supply_v,
         supply_v_to=there.supply_v,
         bounded=bounded,
     )
 
 
-def _spread(model: BehaviourModel, at: Asked, to: Asked) -> float:
-    """Give the standard uncertainty of a rectangle from the regulated to the following rail, relative."""
+def _between_ends(model: BehaviourModel, at: Asked, to: Asked) -> tuple[float, float]:
+    """Give the middle of a rectangle from the regulated to the following rail, and its relative standard uncertainty.
+
+    Not the fitted exponent: one supply voltage fixes none, and a rectangle about it would leave one of the ends out.
+    """
     factors = [
         log(after.power_w / before.power_w)
         for before, after in zip(following_ends(model, at), following_ends(model, to), strict=True)
     ]
-    return abs(expm1(max(factors) - min(factors))) / sqrt(12)
+    low, high = min(factors), max(factors)
+    return exp((low + high) / 2), expm1(high - low) / sqrt(12)
 
 
 def _rail_u(model: BehaviourModel, from_v: float, to_v: float) -> float:
