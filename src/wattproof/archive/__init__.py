@@ -16,6 +16,7 @@ from wattproof.archive.model import (
     TakenLive,
 )
 from wattproof.archive.papers import Paper, PaperKind
+from wattproof.archive.remarks import KeptRemarks
 from wattproof.archive.sessions import default_root
 from wattproof.archive.store import Archive
 from wattproof.archive.takes import TakeWriter
@@ -30,6 +31,7 @@ __all__ = [
     "FiguresFile",
     "FoundFigure",
     "HistoryEvent",
+    "KeptRemarks",
     "KeptTrip",
     "Listing",
     "MeasuredCapture",

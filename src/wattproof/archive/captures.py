@@ -47,7 +47,7 @@ def numbered_folders(session: Session) -> list[Path]:
 
 def written_folders(session: Session) -> list[Path]:
     """List the folders of a session in which files are written, so in which a killed process may leave something."""
-    homes = [captures_folder(session), session.folder / "history", session.folder / "trips"]
+    homes = [captures_folder(session), *(session.folder / name for name in ("history", "remarks", "trips"))]
     trips = [folder for folder in homes[-1].glob("*-*") if folder.is_dir()]
     return [session.folder, *homes, *trips, *numbered_folders(session)]
 

@@ -21,6 +21,7 @@ from wattproof.archive.model import (
     Session,
 )
 from wattproof.archive.papers import Paper, find_paper, keep_paper, list_papers, paper_back, paper_kind, take_state
+from wattproof.archive.remarks import KeptRemarks, keep_remarks, read_remarks
 from wattproof.bench import Bench
 from wattproof.errors import Notice
 from wattproof.fit import BehaviourModel
@@ -252,6 +253,35 @@ class Archive(BenchDay):
             The file is damaged, or newer than this version.
         """
         return verdicts.read_verdicts(session)
+
+    def keep_remarks(self, session: Session, words: str, photos: Mapping[str, bytes]) -> None:
+        """Keep what a person says beside the figures, with photographs; what was kept before stays beside it.
+
+        Parameters
+        ----------
+        session : Session
+            Of which it speaks.
+        words : str
+            The words file as it was typed.
+        photos : mapping of str to bytes
+            JPEG by the name that the words call it.
+
+        Raises
+        ------
+        ArchiveError
+            The disk refuses.
+        """
+        keep_remarks(session, words, photos, at=self._clock())
+
+    def remarks(self, session: Session) -> KeptRemarks | None:
+        """Read what was said last beside the figures; None where nothing was.
+
+        Raises
+        ------
+        ArchiveError
+            A file of it is missing, or is not what was kept.
+        """
+        return read_remarks(session)
 
     def keep_paper(self, kind: str, name: str, text: str) -> Paper:
         """Keep the new state of a file that a person writes for more than one session; the states before stay.

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Literal
 
 from wattproof.archive.captures import changed_original, numbered_folders, read_capture, written_folders
 from wattproof.archive.disk import explained, leftovers, sha256_of
@@ -10,6 +11,7 @@ from wattproof.archive.journal import journal_path, torn_lines
 from wattproof.archive.model import Change, Session
 from wattproof.archive.models import model_path, need_models
 from wattproof.archive.names import capture_number
+from wattproof.archive.remarks import check_remarks
 from wattproof.archive.runs import check_run_documents
 from wattproof.archive.take_keep import read_head, take_folders
 from wattproof.archive.trips import changed_trips
@@ -32,6 +34,7 @@ def changes(session: Session) -> tuple[Change, ...]:
         _models,
         _verdicts,
         _papers,
+        _remarks,
         changed_trips,
         _journal,
         _half_written,
@@ -99,6 +102,12 @@ def _verdicts(session: Session) -> Iterator[Change]:
 def _papers(session: Session) -> Iterator[Change]:
     for path, error in check_run_documents(session):
         yield _damaged(session, path, error)
+
+
+def _remarks(session: Session) -> Iterator[Change]:
+    for path, detail in check_remarks(session):
+        what: Literal["missing", "changed"] = "changed" if path.exists() else "missing"
+        yield Change(path=_relative(session, path), what=what, detail=detail)
 
 
 def _journal(session: Session) -> Iterator[Change]:
