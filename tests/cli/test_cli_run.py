@@ -60,7 +60,7 @@ def test_json_gives_one_object_and_json_lines_one_for_each_event(tmp_path, sheet
     assert events[-1].event == "run-ended"
     schema = json.loads(tasks.schema("event"))
     assert {ref["$ref"].rpartition("/")[2] for ref in schema["anyOf"]} == {type(e).__name__ for e in events} | {
-        "Tripped", "Told", "Resting",
+        "Tripped", "Told", "Resting", "Traces",
     }  # fmt: skip
 
 
