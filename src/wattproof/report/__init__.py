@@ -9,41 +9,71 @@ from wattproof.report.charts import (
     supply_sag,
     waveform_at_limit,
 )
+from wattproof.report.charts_model import predicted_power
 from wattproof.report.checks import checks_text
 from wattproof.report.comparison import comparison_text
+from wattproof.report.conditions import conditions_text, sized
 from wattproof.report.data import figures_csv, results_json
 from wattproof.report.doubts import Doubt, doubts_of
+from wattproof.report.drawing import FONT, Axis, linear_axis, log_axis
 from wattproof.report.faces import face_name, face_value
 from wattproof.report.floor import floor_text
+from wattproof.report.inventory import (
+    amplifier_facts,
+    bench_facts,
+    bench_tables,
+    captured_lines,
+)
+from wattproof.report.leading import strip, with_supply
 from wattproof.report.model_text import model_text, prediction_text
-from wattproof.report.page import session_page
+from wattproof.report.page import page_styles, session_page, typeset
 from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SHAPES, SOFT, Shade, shades
 from wattproof.report.plausible import plausible_text
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
 from wattproof.report.svg import draw_svg
-from wattproof.report.table import FigureGroup, FigureRow, budget_text, figure_groups, figures_table
+from wattproof.report.table import (
+    FigureGroup,
+    FigureRow,
+    budget_lines,
+    budget_text,
+    figure_groups,
+    figures_table,
+    output_name,
+    place_name,
+    spread_text,
+)
 from wattproof.report.verdicts import verdicts_text
-from wattproof.report.words import CAUTIONS, figure_name
+from wattproof.report.words import CAUTIONS, HEADS, KINDS, figure_name, limit_percent
 
 __all__ = [
     "CAUTIONS",
     "DASHES",
+    "FONT",
     "GRID",
+    "HEADS",
     "INK",
+    "KINDS",
     "LIMIT",
     "PAPER",
     "SERIES",
     "SHAPES",
     "SOFT",
+    "Axis",
     "Doubt",
     "FigureGroup",
     "FigureRow",
     "Shade",
+    "amplifier_facts",
+    "bench_facts",
+    "bench_tables",
+    "budget_lines",
     "budget_text",
     "calibration_text",
+    "captured_lines",
     "checks_text",
     "comparison_text",
+    "conditions_text",
     "distortion_against_power",
     "doubts_of",
     "draw_svg",
@@ -55,17 +85,29 @@ __all__ = [
     "figures_csv",
     "figures_table",
     "floor_text",
+    "limit_percent",
+    "linear_axis",
+    "log_axis",
     "model_text",
+    "output_name",
+    "page_styles",
+    "place_name",
     "plausible_text",
     "power_over_time",
+    "predicted_power",
     "prediction_text",
     "results_json",
     "run_sheet_page",
     "run_sheet_text",
     "session_page",
     "shades",
+    "sized",
     "spectrum",
+    "spread_text",
+    "strip",
     "supply_sag",
+    "typeset",
     "verdicts_text",
     "waveform_at_limit",
+    "with_supply",
 ]

@@ -75,7 +75,7 @@ def session_page(
         types=words.TYPES,
         heads=words.HEADS,
         cautions=words.CAUTIONS,
-        css=_styles(),
+        css=page_styles(),
         title=title,
         lede=_lede(kept, bench, amplifier, title),
         found=_found(kept, anchors),
@@ -119,7 +119,8 @@ def typeset(text: str) -> str:
     return re.sub(r"(?<=\d) (?=[^\W\d_]|[%°±µ])|(?<=±) ", "\N{NO-BREAK SPACE}", text)
 
 
-def _styles() -> "Markup":
+def page_styles() -> "Markup":
+    """Give the style sheet that pages share: letters, tables and figures, light and dark, on screen and on paper."""
     from markupsafe import Markup
 
     sheet = (files("wattproof.report") / "templates" / "page.css").read_text(encoding="utf-8")
