@@ -257,6 +257,8 @@ PAGE: Mapping[str, str] = MappingProxyType(
 
 CHARTS: Mapping[str, str] = MappingProxyType(
     {
+        "load": "Load (ohm)",
+        "predicted_title": "Power against load, by the model",
         "load_power": "Power in the load (W)",
         "thd_n": "Distortion and noise (%)",
         "time": "Time (s)",
