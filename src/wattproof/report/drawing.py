@@ -10,7 +10,7 @@ from wattproof.report import palette
 Spec = dict[str, Any]
 Point = tuple[float, float]
 
-FONT = "Source Sans Pro, Source Sans 3, Liberation Sans, sans-serif"
+FONT = "'Source Sans Pro', 'Source Sans 3', 'Liberation Sans', sans-serif"
 _LABEL_PX = 14
 _LEAST_SPAN = 0.02
 _LETTER_PX = 7.0
