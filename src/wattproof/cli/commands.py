@@ -12,6 +12,7 @@ from wattproof.cli.day_commands import bench_check, bench_floor, plan, run
 from wattproof.cli.judge_command import judge
 from wattproof.cli.model_commands import model, predict
 from wattproof.cli.paper_commands import paper_back, paper_keep, paper_list, paper_show
+from wattproof.cli.picture_command import picture
 from wattproof.cli.plausible_command import plausible
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
 
@@ -29,6 +30,7 @@ __all__ = [
     "paper_keep",
     "paper_list",
     "paper_show",
+    "picture",
     "plan",
     "plausible",
     "predict",
@@ -270,7 +272,7 @@ def schema(name: str | None = None, /) -> None:
     ----------
     name
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, amplifier, bench, reading; all of them are listed when left out.
+        predict, judge, compare, picture, amplifier, bench, reading; all of them are listed when left out.
     """
     print(tasks.schema(name))
 

@@ -20,6 +20,10 @@ from wattproof.publish.document import (
     Table,
     Words,
 )
+from wattproof.publish.picture import Format, Picture, chosen_pictures, draw_picture, picture_bytes
+from wattproof.publish.picture_content import session_pictures
+from wattproof.publish.picture_sheet import Look
+from wattproof.publish.picture_subject import PictureSubject
 from wattproof.publish.post import document_markdown
 from wattproof.publish.print import document_pages, document_pdf
 
@@ -30,11 +34,15 @@ __all__ = [
     "Column",
     "Document",
     "Facts",
+    "Format",
     "Link",
+    "Look",
     "Mark",
     "Paragraph",
     "Part",
     "Photo",
+    "Picture",
+    "PictureSubject",
     "Row",
     "Scale",
     "Section",
@@ -42,7 +50,11 @@ __all__ = [
     "Strip",
     "Table",
     "Words",
+    "chosen_pictures",
     "document_markdown",
     "document_pages",
     "document_pdf",
+    "draw_picture",
+    "picture_bytes",
+    "session_pictures",
 ]

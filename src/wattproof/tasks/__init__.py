@@ -27,6 +27,7 @@ from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.modelling import Modelled, Predicted, model, predict
 from wattproof.tasks.papering import PaperLine, PaperShown, PapersListed, paper_back, paper_keep, paper_list, paper_show
+from wattproof.tasks.picturing import Pictured, picture
 from wattproof.tasks.planning import Planned, plan
 from wattproof.tasks.plausibility import FoundPlausible, plausible
 from wattproof.tasks.ran import Ran, StepRan
@@ -69,6 +70,7 @@ __all__ = [
     "PaperShown",
     "PapersListed",
     "PartSaid",
+    "Pictured",
     "Planned",
     "Predicted",
     "Ran",
@@ -98,6 +100,7 @@ __all__ = [
     "paper_keep",
     "paper_list",
     "paper_show",
+    "picture",
     "plan",
     "plausible",
     "predict",

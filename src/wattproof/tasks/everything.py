@@ -9,6 +9,7 @@ from wattproof.tasks.judging import judge
 from wattproof.tasks.measuring import measure
 from wattproof.tasks.modelling import model, predict
 from wattproof.tasks.papering import paper_back, paper_keep, paper_list, paper_show
+from wattproof.tasks.picturing import picture
 from wattproof.tasks.planning import plan
 from wattproof.tasks.plausibility import plausible
 from wattproof.tasks.reading import read
@@ -33,6 +34,7 @@ TASKS = (
     predict,
     judge,
     compare,
+    picture,
     paper_keep,
     paper_list,
     paper_show,
