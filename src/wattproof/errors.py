@@ -16,12 +16,15 @@
     │   │   ├── NoToneError             no-tone
     │   │   ├── BeyondDataError         beyond-data: a prediction where the data say nothing
     │   │   └── MissingChannelError     missing-channel
-    │   └── RefusedError                refused: a run that the bench, a limit or an answer does not allow
+    │   ├── RefusedError                refused: a run that the bench, a limit or an answer does not allow
+    │   ├── PackError                   pack: no evidence pack, a broken one, or one built to do harm
+    │   └── KeyFileError                key-file: a key cannot be read or made, or its passphrase is wrong
     ├── ArchiveError                    archive: a session cannot be read, or is not what its hashes say   exit status 2
     ├── BenchError                      something on the table does not answer, or not as it should       exit status 2
     │   ├── RigError                    rig: a part is missing, cannot be opened or cannot do what is asked
     │   ├── WireError                   wire: an instrument is silent, cut off, or speaks garbage
     │   └── CaptureFailedError          capture-failed: samples were lost or repeated; the capture must be taken again
+    ├── FilmError                       film: a clip could not be made; nothing half is left              exit status 2
     ├── GuardTripError                  guard-trip: the guard has stopped the drive                        exit status 3
     └── InternalFaultError              internal-fault: ours, never the person's                          exit status 1
 """
@@ -36,15 +39,18 @@ __all__ = [
     "BrokenFileError",
     "CaptureFailedError",
     "FileMissingError",
+    "FilmError",
     "GuardTripError",
     "InputError",
     "InternalFaultError",
+    "KeyFileError",
     "MeasureError",
     "MissingChannelError",
     "NeedsAnswerError",
     "NoToneError",
     "NotAWaveformError",
     "Notice",
+    "PackError",
     "RefusedError",
     "RigError",
     "SettingsError",
@@ -191,6 +197,18 @@ class RefusedError(InputError):
     code = "refused"
 
 
+class PackError(InputError):
+    """No evidence pack, a broken one, or one that is built to do harm; nothing of it was written anywhere."""
+
+    code = "pack"
+
+
+class KeyFileError(InputError):
+    """A key for signing cannot be read or made, or its passphrase is wrong."""
+
+    code = "key-file"
+
+
 class BenchError(WattproofError):
     """Something on the table does not answer, or not as it should."""
 
@@ -213,6 +231,12 @@ class CaptureFailedError(BenchError):
     """Samples were lost, repeated or came late: the capture is no record of what happened and must be taken again."""
 
     code = "capture-failed"
+
+
+class FilmError(WattproofError):
+    """A clip cannot be made: no encoder, a full disk, or the encoder stopped. Nothing half is left."""
+
+    code = "film"
 
 
 class GuardTripError(WattproofError):

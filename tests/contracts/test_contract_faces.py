@@ -62,6 +62,7 @@ FACE_ONLY = {
     "compare": {"json", "tell"},
     "judge": {"json", "tell"},
     "model": {"json", "tell"},
+    "overlay": {"json", "tell"},
     "predict": {"json", "tell"},
     "session_figures": {"json", "tell", "budget"},  # another form of the same answer
 }

@@ -11,7 +11,9 @@ from wattproof.cli.compare_command import compare
 from wattproof.cli.day_commands import bench_check, bench_floor, plan, run
 from wattproof.cli.judge_command import judge
 from wattproof.cli.model_commands import model, predict
+from wattproof.cli.overlay_command import overlay
 from wattproof.cli.paper_commands import paper_back, paper_keep, paper_list, paper_show
+from wattproof.cli.overlay_command import overlay
 from wattproof.cli.picture_command import picture
 from wattproof.cli.plausible_command import plausible
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
@@ -26,6 +28,7 @@ __all__ = [
     "judge",
     "measure",
     "model",
+    "overlay",
     "paper_back",
     "paper_keep",
     "paper_list",
@@ -272,7 +275,7 @@ def schema(name: str | None = None, /) -> None:
     ----------
     name
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, picture, amplifier, bench, reading; all of them are listed when left out.
+        predict, judge, compare, picture, overlay, amplifier, bench, reading; all of them are listed when left out.
     """
     print(tasks.schema(name))
 

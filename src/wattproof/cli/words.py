@@ -23,6 +23,7 @@ COMMANDS = {
     ("paper", "list"): "List the papers kept in the archive.",
     ("paper", "show"): "Show what a paper says, now or before.",
     ("paper", "back"): "Take back a paper's last change.",
+    ("overlay",): "Make a transparent clip of live figures and the growing curve, to lay over footage of the bench.",
     ("picture",): "Draw charts and result cards of a session for a video, a forum or a telephone.",
     ("archive", "index"): "Make the archive's index again from its folders.",
     ("schema",): "Print the JSON Schema of what commands answer and of the files you write.",

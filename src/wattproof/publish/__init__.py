@@ -26,15 +26,26 @@ from wattproof.publish.picture_sheet import Look
 from wattproof.publish.picture_subject import PictureSubject
 from wattproof.publish.post import document_markdown
 from wattproof.publish.print import document_pages, document_pdf
+from wattproof.publish.film import FilmFormat, FilmShape, write_film, write_picture
+from wattproof.publish.overlay_clock import FrameClock, clock_for, frame_of_code, rate_of, time_code
+from wattproof.publish.overlay_course import Course, course_of
+from wattproof.publish.overlay_layout import size_of
+from wattproof.publish.overlay_paint import frames_of
+from wattproof.publish.overlay_scene import Claim, Scene, scene_of
 
 __all__ = [
     "Block",
     "Bullets",
     "Chart",
+    "Claim",
     "Column",
+    "Course",
     "Document",
     "Facts",
+    "FilmFormat",
+    "FilmShape",
     "Format",
+    "FrameClock",
     "Link",
     "Look",
     "Mark",
@@ -45,16 +56,27 @@ __all__ = [
     "PictureSubject",
     "Row",
     "Scale",
+    "Scene",
     "Section",
     "Spec",
     "Strip",
     "Table",
     "Words",
     "chosen_pictures",
+    "clock_for",
+    "course_of",
     "document_markdown",
     "document_pages",
     "document_pdf",
     "draw_picture",
+    "frame_of_code",
+    "frames_of",
     "picture_bytes",
+    "rate_of",
+    "scene_of",
     "session_pictures",
+    "size_of",
+    "time_code",
+    "write_film",
+    "write_picture",
 ]

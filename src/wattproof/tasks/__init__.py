@@ -23,6 +23,7 @@ from wattproof.tasks.everything import TASKS
 from wattproof.tasks.floored import Floor
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.judging import JudgedSession, judge
+from wattproof.tasks.looks import Looks
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.modelling import Modelled, Predicted, model, predict
@@ -46,13 +47,19 @@ from wattproof.tasks.sessions import (
     session_list,
     session_new,
 )
+from wattproof.tasks.workbench import Workbench
+from wattproof.tasks.overlaid import Overlaid
+from wattproof.tasks.overlaying import ClipWishes, overlay
+from wattproof.tasks.syncing import CameraWishes
 
 __all__ = [
     "TASKS",
     "BenchChecked",
     "Calibrated",
+    "CameraWishes",
     "CaptureResult",
     "CapturesKept",
+    "ClipWishes",
     "Compared",
     "Demonstrated",
     "Event",
@@ -64,8 +71,10 @@ __all__ = [
     "IndexMade",
     "JudgedSession",
     "Live",
+    "Looks",
     "Measured",
     "Modelled",
+    "Overlaid",
     "PaperLine",
     "PaperShown",
     "PapersListed",
@@ -87,6 +96,7 @@ __all__ = [
     "Told",
     "Tripped",
     "Wishes",
+    "Workbench",
     "archive_index",
     "bench_calibrate",
     "bench_check",
@@ -96,6 +106,7 @@ __all__ = [
     "judge",
     "measure",
     "model",
+    "overlay",
     "paper_back",
     "paper_keep",
     "paper_list",

@@ -8,7 +8,9 @@ from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.judging import judge
 from wattproof.tasks.measuring import measure
 from wattproof.tasks.modelling import model, predict
+from wattproof.tasks.overlaying import overlay
 from wattproof.tasks.papering import paper_back, paper_keep, paper_list, paper_show
+from wattproof.tasks.overlaying import overlay
 from wattproof.tasks.picturing import picture
 from wattproof.tasks.planning import plan
 from wattproof.tasks.plausibility import plausible
@@ -39,6 +41,7 @@ TASKS = (
     paper_list,
     paper_show,
     paper_back,
+    overlay,
     archive_index,
     schema,
     demo,

@@ -16,7 +16,7 @@ def schema(name: str | None = None) -> str:
     ----------
     name : str or None
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, picture, amplifier, bench, reading; all names are listed when left out.
+        predict, judge, compare, picture, overlay, amplifier, bench, reading; all names are listed when left out.
 
     Raises
     ------
@@ -45,6 +45,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.tasks.judging import JudgedSession
     from wattproof.tasks.measured import Measured
     from wattproof.tasks.modelling import Modelled, Predicted
+    from wattproof.tasks.overlaid import Overlaid
     from wattproof.tasks.picturing import Pictured
     from wattproof.tasks.plausibility import FoundPlausible
     from wattproof.tasks.ran import Ran
@@ -67,6 +68,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
         "judge": JudgedSession.model_json_schema,
         "compare": Compared.model_json_schema,
         "picture": Pictured.model_json_schema,
+        "overlay": Overlaid.model_json_schema,
         "amplifier": Amplifier.model_json_schema,
         "bench": Bench.model_json_schema,
         "reading": ReadingRow.model_json_schema,
