@@ -8,6 +8,8 @@ from wattproof.quantity import Quantity
 
 Sense = Literal["at least", "at most", "about"]
 
+_UNLIKELY, _RARE = 1e-3, 0.01
+
 ABOUT = 0.1
 """A rating that is neither a floor nor a ceiling is met within this share of itself."""
 
@@ -55,6 +57,23 @@ def verdict_of(probability: float, rule: Rule) -> Verdict:
     if probability <= 1 - rule.confidence:
         return "falls short"
     return "cannot tell"
+
+
+def chance_text(probability: float) -> str:
+    """Write a probability; one that no uncertainty is known well enough for is only bounded.
+
+    Examples
+    --------
+    >>> chance_text(0.0004), chance_text(0.00792), chance_text(0.5), chance_text(0.9997)
+    ('under 0.1 %', '0.79 %', '50 %', 'over 99.9 %')
+    """
+    if probability < _UNLIKELY:
+        return f"under {100 * _UNLIKELY:g} %"
+    if probability > 1 - _UNLIKELY:
+        return f"over {100 * (1 - _UNLIKELY):g} %"
+    # two digits of the smaller side: 97.3 % says as much as 2.7 %
+    places = 2 if probability < _RARE else (1 if min(probability, 1 - probability) < 0.1 else 0)
+    return f"{100 * probability:.{places}f} %"
 
 
 def guard_factor(figure: Quantity, rule: Rule) -> float:

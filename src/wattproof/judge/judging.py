@@ -62,10 +62,10 @@ def judge(
         plausible = _judged(case)
         judgements += plausible
         # readings that stretch a rating cost time, and nobody asks for them where it holds as it stands
-        if len(plausible) > 1 or any(one.verdict != "meets" for one in plausible):
+        if any(one.verdict != "meets" for one in plausible):
             every = [*plausible, *_stretched(case)]
             true = tuple(true_text(one) for one in every if one.verdict == "meets")
-            if true or len(plausible) > 1:
+            if true or any(one.probability is not None for one in every):
                 true_under[number] = true[:_MOST_TRUE]
     return Judged(
         amplifier=f"{amplifier.maker} {amplifier.model}",

@@ -48,7 +48,7 @@ def _at_limit(case: Case, reading: Reading, limit_hz: float) -> Found:
     inside = [one for one in gains if abs(log(one.frequency_hz / limit_hz)) > _OCTAVE]
     if len(gains) < 2 or not inside:
         step = f"Capture steady tones of about a watt at {limit_hz:g} Hz and well inside the band, the drive recorded."
-        return not_measured(reading, f"gains were measured at {_listed(gains)}", step)
+        return not_measured(reading, f"gains were measured at {_listed(gains)} only", step)
     reference = max(gains, key=lambda one: one.figure.value)
     outside = case.rating.quantity == "frequency_low"
     here = next((one for one in gains if abs(log(one.frequency_hz / limit_hz)) < _SAME_TONE), None)
@@ -63,7 +63,11 @@ def _at_limit(case: Case, reading: Reading, limit_hz: float) -> Found:
             # further out and still above, or further in and already below: the gain falls on from here
             return _relative(one, reference, reading, "at least" if one in beyond else "at most")
     step = f"Capture a steady tone of about a watt at {limit_hz:g} Hz."
-    return not_measured(reading, f"gains were measured at {_listed(gains)}, on both sides of the limit only", step)
+    return not_measured(
+        reading,
+        f"gains were measured at {_listed(gains)}, and none of them tells on which side of -3 dB the limit lies",
+        step,
+    )
 
 
 def _relative(one: _Gain, reference: _Gain, reading: Reading, bound: str) -> Found:
@@ -138,7 +142,7 @@ def _filter(words: str, fall_db: float, fits: Sequence[_Fit], gains: Sequence[_G
     reading = Reading(words=words, assumed=() if slope else (words,))
     if not fits:
         step = "Capture steady tones of about a watt at five frequencies or more, from an octave inside to two outside."
-        return not_measured(reading, f"gains were measured at {_listed(gains)}", step)
+        return not_measured(reading, f"gains were measured at {_listed(gains)} only", step)
     best = fits[0]
     others = [one for one in fits if one.order != best.order]
     if slope and others and others[0].miss_db < _CLEARLY * best.miss_db:

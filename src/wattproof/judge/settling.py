@@ -2,11 +2,21 @@
 
 from math import sqrt
 
-from wattproof.judge.carrying import without_correction
-from wattproof.judge.conformity import Sense, guard_factor, line_needed_u, nearest_limit, wanted_u
+from wattproof.judge.carrying import MODEL_LINE, RAIL_LINE, without_correction
+from wattproof.judge.conformity import Sense, chance_text, guard_factor, line_needed_u, nearest_limit, wanted_u
 from wattproof.judge.model import Reading, Rule, Settling
 from wattproof.judge.powers import MeasuredPower
-from wattproof.quantity import BudgetLine, Quantity, value_text
+from wattproof.judge.saying import said_doubt, said_value
+from wattproof.quantity import BudgetLine, Quantity
+
+_HOW = {
+    RAIL_LINE: "ramps at a second supply voltage, a volt or more away, tell it",
+    MODEL_LINE: "ramps into more loads narrow it",
+    "scale of": "calibrate that channel against something better",
+    "resistance of": "measure that load with four wires",
+    "accuracy of": "a better meter has less",
+}
+"""How the lines of a budget shrink, by how their labels begin."""
 
 HOPELESS = 10.0
 """A bench that had to be so many times better is no advice."""
@@ -28,8 +38,8 @@ def by_budget(figure: Quantity, claimed: float, sense: Sense, rule: Rule) -> lis
     needed = line_needed_u(figure, lines[0].source, enough_u)
     if needed is not None:
         message = (
-            f"{_named(lines[0], figure)}: from {_shown(lines[0].u, figure)} down to {_shown(needed, figure)} it "
-            f"decides, if the value stays (u {_shown(figure.u, figure)}, needed {_shown(enough_u, figure)})."
+            f"{_named(lines[0], figure)}: from {said_doubt(lines[0].u, figure)} down to {said_doubt(needed, figure)} "
+            f"it decides, if the value stays (u {said_doubt(figure.u, figure)}, needed {said_doubt(enough_u, figure)})."
         )
         return [_settling("budget", message, figure, source=lines[0].source, u_now=lines[0].u, u_needed=needed)]
     return [_two_lines(figure, lines, enough_u)]
@@ -45,12 +55,12 @@ def _two_lines(figure: Quantity, lines: list[BudgetLine], enough_u: float) -> Se
         named = " and ".join(_named(line, figure) for line in pair)
         message = (
             f"No line of the budget suffices alone: {named}, both {1 / share:.2g} times smaller "
-            f"({' and '.join(_shown(line.u * share, figure) for line in pair)}), decide if the value stays."
+            f"({' and '.join(said_doubt(line.u * share, figure) for line in pair)}), decide if the value stays."
         )
         return _settling("budget", message, figure, source=pair[0].source, u_now=pair[0].u, u_needed=pair[0].u * share)
     message = (
-        f"No two lines of the budget suffice: the whole u must come from {_shown(figure.u, figure)} down to "
-        f"{_shown(enough_u, figure)}, {figure.u / enough_u:.2g} times smaller."
+        f"No two lines of the budget suffice: the whole u must come from {said_doubt(figure.u, figure)} down to "
+        f"{said_doubt(enough_u, figure)}, {figure.u / enough_u:.2g} times smaller."
     )
     return _settling("budget", message, figure, u_now=figure.u, u_needed=enough_u)
 
@@ -61,8 +71,8 @@ def _nothing(figure: Quantity, claimed: float, sense: Sense, enough_u: float) ->
     side = "above" if away > 0 else "below"
     times = "" if enough_u <= 0 else f": only a bench {figure.u / enough_u:.0f} times better could tell"
     message = (
-        f"Nothing within reach: the figure lies {_shown(abs(away), figure)} {side} the limit of "
-        f"{value_text(limit)}{_unit(figure)}, with u {_shown(figure.u, figure)}{times}."
+        f"Nothing within reach: the figure lies {said_doubt(abs(away), figure)} {side} the limit of "
+        f"{said_value(limit, figure)}, with u {said_doubt(figure.u, figure)}{times}."
     )
     return _settling("nothing", message, figure, u_now=figure.u, u_needed=enough_u)
 
@@ -74,14 +84,28 @@ def by_step(
     if share < _WORTH:
         return []
     left_u = without_correction(corrected)
-    decides = abs(corrected.value - claimed) >= guard_factor(corrected, rule) * left_u
+    chance = _chance_to_decide(corrected, claimed, rule, left_u=left_u)
     message = (
         f"A ramp into {reading.load_ohm:g} ohm at {reading.supply_v:g} V at the terminals, instead of "
         f"{power.load_ohm:.4g} ohm at {power.supply_v:.2f} V, needs no correction: u falls from "
-        f"{_shown(corrected.u, corrected)} to {_shown(left_u, corrected)}, which "
-        f"{'decides if the value stays' if decides else 'still does not decide'}."
+        f"{said_doubt(corrected.u, corrected)} to {said_doubt(left_u, corrected)}, which decides with a probability of "
+        f"{chance_text(chance)}."
     )
     return [_settling("step", message, corrected, u_now=corrected.u, u_needed=left_u)]
+
+
+def _chance_to_decide(figure: Quantity, claimed: float, rule: Rule, *, left_u: float) -> float:
+    """Give the probability that a figure of a smaller doubt decides, by what is known of its value today.
+
+    Today's value is normal about `figure`; what the new one will find of it has the variance that falls away.
+    """
+    from scipy.special import ndtr
+
+    moves_u = sqrt(max(figure.u**2 - left_u**2, 0.0))
+    guard, away = guard_factor(figure, rule) * left_u, figure.value - claimed
+    if moves_u == 0:
+        return float(abs(away) >= guard)
+    return float(ndtr((away - guard) / moves_u) + ndtr((-away - guard) / moves_u))
 
 
 def missing_step(message: str) -> tuple[Settling, ...]:
@@ -98,12 +122,6 @@ def _settling(
 
 
 def _named(line: BudgetLine, figure: Quantity) -> str:
-    return f"{line.label} ({100 * line.u**2 / figure.u**2:.0f} % of the variance)"
-
-
-def _shown(u: float, figure: Quantity) -> str:
-    return f"{value_text(u, uncertainty=u) if u > 0 else '0'}{_unit(figure)}"
-
-
-def _unit(figure: Quantity) -> str:
-    return "" if figure.unit in {"", "1"} else f" {figure.unit}"
+    """Name a line with its share, and where it is known how it shrinks, with that."""
+    how = next((f"; {how}" for start, how in _HOW.items() if line.label.startswith(start)), "")
+    return f"{line.label} ({100 * line.u**2 / figure.u**2:.0f} % of the variance{how})"

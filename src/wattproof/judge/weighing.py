@@ -5,14 +5,13 @@ from dataclasses import dataclass
 
 from wattproof.amplifier import Amplifier, Rating
 from wattproof.fit import BehaviourModel
-from wattproof.judge.conformity import Sense, probability_conforms, verdict_of
+from wattproof.judge.conformity import ABOUT, Sense, chance_text, probability_conforms, verdict_of
 from wattproof.judge.model import Judgement, Reading, Rule, Settling, Verdict
 from wattproof.judge.powers import Bound
+from wattproof.judge.saying import said_value
 from wattproof.judge.settling import by_budget
 from wattproof.measure import CaptureResult
-from wattproof.quantity import Quantity, value_text
-
-_UNLIKELY = 1e-3
+from wattproof.quantity import Quantity
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,8 +89,11 @@ def weigh(claim: Claim, found: Found, rule: Rule, *, steps: Steps | None = None)
     settling = found.settling if verdict == "cannot tell" else ()
     if verdict == "cannot tell" and not found.bound:
         more = steps(claim, rule) if steps is not None else []
-        settling = (*by_budget(found.corrected, claim.claimed, claim.sense, rule), *more, *settling)
-    return _judgement(claim, found, verdict, _why(verdict, probability, found, rule), settling, probability)
+        budget = by_budget(found.corrected, claim.claimed, claim.sense, rule)
+        # where a step takes most of the doubt away, that the budget as it stands cannot is no answer
+        settling = (*(one for one in budget if not (more and one.kind == "nothing")), *more, *settling)
+    why = _why(verdict, probability, found, rule, sense=claim.sense)
+    return _judgement(claim, found, verdict, why, settling, probability)
 
 
 def _bounded(verdict: Verdict, bound: Bound, sense: Sense) -> Verdict:
@@ -102,26 +104,18 @@ def _bounded(verdict: Verdict, bound: Bound, sense: Sense) -> Verdict:
     return verdict if verdict == proves else "cannot tell"
 
 
-def _why(verdict: Verdict, probability: float, found: Found, rule: Rule) -> str:
+def _why(verdict: Verdict, probability: float, found: Found, rule: Rule, *, sense: Sense) -> str:
     needed = f"{100 * rule.confidence:g} %"
-    chance = _chance(probability)
+    chance = chance_text(probability)
     extra = [found.why] if found.why else []
-    word = "it conforms" if not found.bound else "this figure lies on the rating's good side"
+    word = f"it lies within {100 * ABOUT:g} % of the rating" if sense == "about" else "it conforms"
+    word = "this figure lies on the rating's good side" if found.bound else word
     told = f"the probability that {word} is {chance}"
     if verdict == "cannot tell" and found.bound:
         told += ", and a figure that only bounds cannot show the other side"
     elif verdict == "cannot tell":
         told += f", between {100 * (1 - rule.confidence):.3g} % and {needed}"
     return "; ".join([told, *extra])
-
-
-def _chance(probability: float) -> str:
-    """Write a probability; one that no uncertainty is known well enough for is only bounded."""
-    if probability < _UNLIKELY:
-        return f"under {100 * _UNLIKELY:g} %"
-    if probability > 1 - _UNLIKELY:
-        return f"over {100 * (1 - _UNLIKELY):g} %"
-    return f"{100 * probability:.3g} %"
 
 
 def _judgement(
@@ -155,6 +149,4 @@ def true_text(judgement: Judgement) -> str:
     figure = judgement.corrected
     if figure is None:
         return judgement.reading.words
-    half = figure.k95 * figure.u
-    number = value_text(figure.value, uncertainty=half)
-    return f"{judgement.reading.words}: {number} {figure.unit}"
+    return f"{judgement.reading.words}: {said_value(figure.value, figure, doubt=figure.k95 * figure.u)}"

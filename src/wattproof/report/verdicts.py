@@ -2,13 +2,24 @@
 
 import textwrap
 from collections.abc import Iterator
-from math import log10
+from math import log, log10
 
 from wattproof.judge import Judged, Judgement
+from wattproof.measure import Figure
 from wattproof.quantity import Quantity, value_text
+from wattproof.report.faces import face_name, face_value
 
 WIDEST = 116
-_POWERS = frozenset({"power"})
+_LONG = 99.5
+_FACES = {
+    "power": "load_power", "thd": "thd_n", "efficiency": "efficiency", "gain": "gain", "snr": "snr",
+    "frequency_low": "gain", "frequency_high": "gain",
+}  # fmt: skip
+"""As which figure a rating's number is written: gains and signal over noise in dB, efficiency in per cent."""
+_DECIBELS = {"power": 10, "thd": 20, "gain": 20, "snr": 20, "noise": 20, "sensitivity": 20, "frequency_low": 20,
+             "frequency_high": 20}  # fmt: skip
+"""Quantities whose margin people also say in dB, with the factor of the logarithm."""
+_ONLY_DECIBELS = frozenset({"snr", "frequency_low", "frequency_high"})
 
 
 def verdicts_text(judged: Judged) -> str:
@@ -45,16 +56,9 @@ def _judgement_lines(judgement: Judgement) -> Iterator[str]:
     if judgement.reading.assumed:
         yield from _wrapped(f"not stated, assumed: {', '.join(judgement.reading.assumed)}", "    ")
     if judgement.measured is not None:
-        where = f", {judgement.measured_where}" if judgement.measured_where else ""
-        yield from _wrapped(f"measured: {_number(judgement.measured)}{where}", "    ")
-    if judgement.corrected is not None and judgement.correction:
-        share = f"; {100 * (judgement.correction_share or 0.0):.0f} % of the variance"
-        carried = (
-            f"at the rated conditions: {_number(judgement.corrected)} ({100 * judgement.correction:+.2g} %{share})"
-        )
-        yield from _wrapped(carried, "    ")
-    if judgement.margin is not None:
-        yield from _wrapped(f"margin: {_margin(judgement)}", "    ")
+        yield from _wrapped(f"measured: {_measured(judgement.measured, judgement)}", "    ")
+    if judgement.corrected is not None:
+        yield from _weighed_lines(judgement.corrected, judgement)
     if judgement.why:
         yield from _wrapped(f"why: {judgement.why}", "    ")
     for settling in judgement.settling:
@@ -71,19 +75,67 @@ def _true_lines(judged: Judged, number: int) -> Iterator[str]:
         yield from _wrapped(f"true for: {words}", "  ")
 
 
-def _margin(judgement: Judgement) -> str:
-    margin = judgement.margin or 0.0
-    percent = f"{100 * margin:+.2g} %"
-    if 1 + margin <= 0:
-        return percent
-    return f"{percent}, {(10 if judgement.quantity in _POWERS else 20) * log10(1 + margin):+.2g} dB"
+def _weighed_lines(corrected: Quantity, judgement: Judgement) -> Iterator[str]:
+    number = _number(corrected, judgement.quantity)
+    if judgement.correction:
+        yield from _wrapped(f"at the rated conditions: {number}, {_carried(judgement)}", "    ")
+    elif _other_kind(judgement):
+        yield from _wrapped(f"which makes: {number}", "    ")
+    if judgement.margin is not None:
+        yield from _wrapped(f"margin: {_margin(judgement.margin, corrected, judgement)}", "    ")
 
 
-def _number(figure: Quantity) -> str:
-    half = figure.k95 * figure.u
-    if half == 0:
-        return f"{figure.value:.6g} {figure.unit}"
-    return f"{value_text(figure.value, uncertainty=half)} ± {value_text(half, uncertainty=half)} {figure.unit}"
+def _measured(measured: Quantity, judgement: Judgement) -> str:
+    """Write what was measured and where; by its name, where it is of another kind than the rating."""
+    where = f", {judgement.measured_where}" if judgement.measured_where else ""
+    if not _other_kind(judgement):
+        return _number(measured, judgement.quantity) + where
+    figure = _as_figure(measured, judgement.measured_name)
+    return f"{face_name(figure)} {face_value(figure)}{where}"
+
+
+def _other_kind(judgement: Judgement) -> bool:
+    """Say whether a rating is weighed against what was made of a figure: signal over noise of a noise voltage."""
+    measured, corrected = judgement.measured, judgement.corrected
+    return measured is not None and corrected is not None and measured.unit != corrected.unit
+
+
+def _carried(judgement: Judgement) -> str:
+    share = 100 * (judgement.correction_share or 0.0)
+    told = f"{share:.0f} %" if share >= 1 else "under 1 %"
+    percent = _signed(100 * (judgement.correction or 0.0))
+    return f"carried by {percent} %, which makes {told} of the variance"
+
+
+def _margin(margin: float, figure: Quantity, judgement: Judgement) -> str:
+    """Write how far the number lies above (+) or below (-) the rating, rounded to its doubt."""
+    half = figure.k95 * figure.u / abs(judgement.claimed)
+    told = [] if judgement.quantity in _ONLY_DECIBELS else [f"{_rounded(100 * margin, 100 * half)} %"]
+    factor = _DECIBELS.get(judgement.quantity)
+    if factor is not None and 1 + margin > 0:
+        slope = factor / log(10) / (1 + margin)
+        told.append(f"{_rounded(factor * log10(1 + margin), slope * half)} dB")
+    return ", ".join(told)
+
+
+def _rounded(value: float, half: float) -> str:
+    return f"{_signed(value, half)} ± {value_text(half, uncertainty=half)}" if half > 0 else _signed(value)
+
+
+def _signed(value: float, half: float = 0.0) -> str:
+    """Write a number with its sign, rounded to its doubt, or without one to two digits and never in powers of ten."""
+    if half > 0:
+        text = value_text(value, uncertainty=half)
+        return text if text.startswith("-") else f"+{text}"
+    return f"{value:+.0f}" if abs(value) >= _LONG else f"{value:+.2g}"
+
+
+def _number(figure: Quantity, quantity: str) -> str:
+    return face_value(_as_figure(figure, _FACES.get(quantity, quantity)))
+
+
+def _as_figure(figure: Quantity, name: str) -> Figure:
+    return Figure(**{**dict(figure), "name": name, "output": None, "origin": ""})
 
 
 def _wrapped(text: str, first: str, more: str | None = None) -> list[str]:
