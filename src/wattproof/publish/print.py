@@ -9,8 +9,9 @@ from shutil import copyfile
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any, Literal
 
-from wattproof.publish.document import Chart, Document
+from wattproof.publish.document import Chart, Document, Scale, Strip
 from wattproof.publish.print_data import Laid
+from wattproof.publish.scale_svg import scale_svg, strip_svg
 from wattproof.report import draw_svg
 
 if TYPE_CHECKING:
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
 
 _FONT_PACKAGE = "font_source_sans_pro"
 _FACES = ("Regular", "It", "Semibold", "Bold")
+_DRAWING_PX = 780
+"""As wide as the text at the scale at which all drawings are printed."""
+
 _NO_SUCH_LETTER = "could not be displayed with font"
 _DRAWERS = 2
 """The drawing engine gains by a second caller and by no third."""
@@ -114,7 +118,16 @@ def _choices_of_fonts(folder: Path) -> "list[Fonts]":
 
 
 def _drawings(document: Document) -> dict[int, str]:
-    """Draw every chart, by its block's id."""
-    charts = [block for section in document.sections for block in section.blocks if isinstance(block, Chart)]
+    """Draw every chart, scale and strip, by its block's id."""
+    blocks = [block for section in document.sections for block in section.blocks]
+    drawn = [block for block in blocks if isinstance(block, Chart | Scale | Strip)]
     with ThreadPoolExecutor(_DRAWERS) as drawers:
-        return dict(zip(map(id, charts), drawers.map(draw_svg, (chart.wide for chart in charts)), strict=True))
+        return dict(zip(map(id, drawn), drawers.map(_drawing, drawn), strict=True))
+
+
+def _drawing(block: Chart | Scale | Strip) -> str:
+    if isinstance(block, Chart):
+        return draw_svg(block.wide)
+    if isinstance(block, Scale):
+        return scale_svg(block, width_px=_DRAWING_PX)
+    return strip_svg(block, width_px=_DRAWING_PX)

@@ -21,6 +21,7 @@ from wattproof.publish.document import (
     Words,
 )
 from wattproof.publish.print_words import SAY
+from wattproof.report import typeset
 
 Plain = dict[str, Any]
 """What JSON holds."""
@@ -52,9 +53,9 @@ class Laid:
         self._placed: set[str] = set()
         self.data: Plain = {
             "say": dict(SAY),
-            "title": cleaned(document.title),
-            "subtitle": cleaned(document.subtitle),
-            "head": shortened(cleaned(document.title), _HEAD_LETTERS),
+            "title": printed(document.title),
+            "subtitle": printed(document.subtitle),
+            "head": shortened(printed(document.title), _HEAD_LETTERS),
             "date": cleaned(document.date),
             "program": cleaned(document.program),
             "generated": cleaned(document.generated),
@@ -67,7 +68,7 @@ class Laid:
     def _section(self, section: Section) -> Plain:
         return {
             "label": self._place(section.anchor),
-            "title": cleaned(section.title),
+            "title": printed(section.title),
             "appendix": section.appendix,
             "blocks": [self._block(block) for block in section.blocks],
         }
@@ -96,11 +97,11 @@ class Laid:
         return {"kind": "paragraph", "tone": block.tone, "words": self._runs(block.words)}
 
     def _bullets(self, block: Bullets) -> Plain:
-        return {"kind": "bullets", "title": cleaned(block.title), "items": [self._runs(item) for item in block.items]}
+        return {"kind": "bullets", "title": printed(block.title), "items": [self._runs(item) for item in block.items]}
 
     def _facts(self, block: Facts) -> Plain:
         pairs = [{"name": pieces(name), "words": self._runs(words)} for name, words in block.pairs]
-        return {"kind": "facts", "title": cleaned(block.title), "pairs": pairs}
+        return {"kind": "facts", "title": printed(block.title), "pairs": pairs}
 
     def _table(self, block: Table) -> Plain:
         rows = [
@@ -108,7 +109,7 @@ class Laid:
         ]
         return {
             "kind": "table",
-            "caption": cleaned(block.caption),
+            "caption": printed(block.caption),
             "heads": [pieces(column.head) for column in block.columns],
             "numeric": [column.numeric for column in block.columns],
             "rows": rows,
@@ -122,18 +123,20 @@ class Laid:
     def _scale(self, block: Scale) -> Plain:
         return {
             "kind": "scale",
-            "title": cleaned(block.title),
+            "title": printed(block.title),
             "verdict": block.verdict,
-            "picture": self._drawing(block, told=_told(block.title, block.verdict, *block.told)),
+            "picture": self._drawing(
+                block, told=_told(f"{block.title}:", f"{block.verdict}.", "".join(map(text_of, block.told)))
+            ),
             "told": self._runs(block.told),
             "details": [pieces(detail) for detail in block.details],
         }
 
     def _strip(self, block: Strip) -> Plain:
-        told = _told(block.title, *(f"{part.name}: {part.text}" for part in block.parts))
+        told = _told(f"{block.title}:", "; ".join(f"{part.name} {part.text}" for part in block.parts))
         return {
             "kind": "strip",
-            "title": cleaned(block.title),
+            "title": printed(block.title),
             "picture": self._drawing(block, told=told),
             "told": self._runs(block.told),
         }
@@ -150,9 +153,7 @@ class Laid:
         }
         return {"kind": "picture", "caption": pieces(block.caption), "picture": picture}
 
-    def _drawing(self, block: Chart | Scale | Strip, *, told: str) -> Plain | None:
-        if id(block) not in self._drawings:
-            return None
+    def _drawing(self, block: Chart | Scale | Strip, *, told: str) -> Plain:
         name = f"drawing-{len(self.files)}.svg"
         svg = self._drawings[id(block)]
         self.files[name] = svg.encode()
@@ -185,7 +186,12 @@ def cleaned(text: str) -> str:
     >>> cleaned("a\n\tb\x07") + cleaned(" c ")
     'a b c '
     """
-    return re.sub("[\x00-\x1f\x7f-\x9f]", "", re.sub("[ \t\r\n\v\f]+", " ", text))
+    return re.sub("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]", "", re.sub("[ \t\r\n\v\f]+", " ", text))
+
+
+def printed(text: str) -> str:
+    """Put text on one line with the signs of print."""
+    return typeset(cleaned(text))
 
 
 def shortened(text: str, letters: int) -> str:
@@ -201,9 +207,9 @@ def pieces(text: str) -> list[str]:
     >>> pieces("ramp of 3fa94c0d17be55aa")
     ['ramp of 3fa94c0d17', 'be55aa']
     """
-    text = cleaned(text)
+    text = printed(text)
     found: list[str] = [""]
-    for word in re.split(r"(?<= )", text):
+    for word in re.split(r"(?<=\s)", text):
         cut = [word]
         if len(word) > _UNBREAKABLE_LETTERS:
             cut = re.findall(rf".{{1,{_PIECE_LETTERS}}}", word)
@@ -236,8 +242,8 @@ def _moment(generated: str) -> list[int]:
     return [moment.year, moment.month, moment.day, moment.hour, moment.minute, moment.second]
 
 
-def _told(*parts: Words) -> str:
-    return " ".join(filter(None, (text_of(part).strip() for part in parts)))
+def _told(*parts: str) -> str:
+    return " ".join(filter(None, (part.strip() for part in parts)))
 
 
 def _size_px(svg: str) -> tuple[float, float]:
