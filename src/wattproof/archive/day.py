@@ -81,6 +81,10 @@ class BenchDay:
         """Leave the address of a run's window for this person's other programs, for as long as the block lasts."""
         return windows.announced(self.root, session, port=port, secret=secret)
 
+    def workbench_secret(self, fresh: bytes) -> bytes:
+        """Give the secret that the workbench signs with; `fresh` becomes it where there is none yet."""
+        return windows.workbench_secret(self.root, fresh)
+
     def windows(self) -> tuple[windows.WindowAddress, ...]:
         """Give the addresses of runs that are going on; one whose process was killed may be among them."""
         return windows.window_addresses(self.root)

@@ -7,7 +7,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from wattproof.archive.disk import explained, write_file
+from wattproof.archive.disk import explained, write_file, write_new
 from wattproof.archive.model import Session
 
 FOLDER = ".running"
@@ -50,6 +50,18 @@ def announced(root: Path, session: Session, *, port: int, secret: str) -> Iterat
     finally:
         with suppress(OSError):
             path.unlink(missing_ok=True)
+
+
+def workbench_secret(root: Path, fresh: bytes) -> bytes:
+    """Give the secret that the workbench signs with; `fresh` becomes it where there is none yet."""
+    folder = root / FOLDER
+    path = folder / "secret"
+    with explained("keep the workbench's secret", path):
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        folder.chmod(0o700)
+        with suppress(FileExistsError):
+            write_new(path, fresh)
+        return path.read_bytes()
 
 
 def window_addresses(root: Path) -> tuple[WindowAddress, ...]:

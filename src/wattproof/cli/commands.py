@@ -16,6 +16,7 @@ from wattproof.cli.paper_commands import paper_back, paper_keep, paper_list, pap
 from wattproof.cli.overlay_command import overlay
 from wattproof.cli.picture_command import picture
 from wattproof.cli.plausible_command import plausible
+from wattproof.cli.serve_command import serve
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
 
 __all__ = [
@@ -40,6 +41,7 @@ __all__ = [
     "read",
     "run",
     "schema",
+    "serve",
     "session_add",
     "session_figures",
     "session_list",

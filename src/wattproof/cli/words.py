@@ -27,6 +27,7 @@ COMMANDS = {
     ("picture",): "Draw charts and result cards of a session for a video, a forum or a telephone.",
     ("archive", "index"): "Make the archive's index again from its folders.",
     ("schema",): "Print the JSON Schema of what commands answer and of the files you write.",
+    ("serve",): "Open the workbench: the whole job as pages in this machine's browser, and a running bench live.",
     ("demo",): "Run the whole job on sample captures of a made-up amplifier.",
 }
 """Every command and its line in the help; each is the task of the same name, words joined by an underscore."""

@@ -27,7 +27,7 @@ from wattproof.report.inventory import (
 from wattproof.report.leading import strip, with_supply
 from wattproof.report.model_text import model_text, prediction_text
 from wattproof.report.page import page_styles, session_page, typeset
-from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SHAPES, SOFT, Shade, shades
+from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SHAPES, SOFT, Shade, dark_rules, shades
 from wattproof.report.plausible import plausible_text
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
@@ -73,6 +73,7 @@ __all__ = [
     "captured_lines",
     "checks_text",
     "comparison_text",
+    "dark_rules",
     "conditions_text",
     "distortion_against_power",
     "doubts_of",

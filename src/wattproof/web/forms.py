@@ -1,0 +1,48 @@
+"""What a person typed into a form of ours: checked to be ours, and given back whole whatever is wrong with it."""
+
+from typing import Annotated
+
+from fastapi import Depends, HTTPException, Request
+from starlette.datastructures import FormData
+
+from wattproof.web import tokens
+from wattproof.web.desk import Desk, desk_of
+
+MOST_FIELDS = 5000
+MOST_FIELD_BYTES = 2_000_000
+
+
+async def form_of(request: Request) -> FormData:
+    """Read a form, which must carry this browser's token.
+
+    Raises
+    ------
+    HTTPException
+        403: the form is not of this browser, or too old to tell.
+    """
+    desk: Desk = request.app.state.desk
+    form = await request.form(
+        max_files=desk.settings.most_files, max_fields=MOST_FIELDS, max_part_size=MOST_FIELD_BYTES
+    )
+    said = str(form.get(tokens.FORM_FIELD, "")) or request.headers.get(tokens.HEADER, "")
+    if not tokens.same(said, tokens.form_token(desk.settings.secret, request.state.browser)):
+        raise HTTPException(403, "This form is not of this browser. Load the page again; what you typed is there.")
+    return form
+
+
+Form = Annotated[FormData, Depends(form_of)]
+"""In a route's signature: the form, checked."""
+
+TheDesk = Annotated[Desk, Depends(desk_of)]
+"""In a route's signature: what the pages share."""
+
+
+def text_in(form: FormData, name: str, default: str = "") -> str:
+    """Give a field's text without blanks around it; a file is no text."""
+    value = form.get(name, default)
+    return value.strip() if isinstance(value, str) else default
+
+
+def texts_in(form: FormData, name: str) -> list[str]:
+    """Give the texts of all fields of a name."""
+    return [value.strip() for value in form.getlist(name) if isinstance(value, str)]

@@ -1,0 +1,62 @@
+"""A workbench on a real port, over an archive of its own."""
+
+import socket
+import threading
+import time
+
+import httpx
+import pytest
+import uvicorn
+
+from wattproof.tasks import Workbench
+from wattproof.web import WebSettings, create_app
+
+
+class Server:
+    """A workbench in a thread, and what a browser or a script would send to it."""
+
+    def __init__(self, archive, **settings):
+        listener = socket.create_server(("127.0.0.1", 0))
+        self.port = listener.getsockname()[1]
+        self.host = f"127.0.0.1:{self.port}"
+        self.address = f"http://{self.host}"
+        self.settings = WebSettings(
+            archive=archive,
+            secret=Workbench(archive).secret(),
+            hosts=frozenset({self.host, f"localhost:{self.port}"}),
+            **settings,
+        )
+        self.app = create_app(self.settings)
+        config = uvicorn.Config(self.app, log_level="critical", ws_per_message_deflate=False)
+        self._server = uvicorn.Server(config)
+        self._thread = threading.Thread(target=self._server.run, kwargs={"sockets": [listener]}, daemon=True)
+        self._thread.start()
+        while not self._server.started:
+            time.sleep(0.01)
+
+    def close(self):
+        self._server.should_exit = True
+        self._thread.join(10)
+
+    def browser(self, **headers):
+        """Give a client that keeps cookies and says where it comes from, as a browser does."""
+        return httpx.Client(base_url=self.address, headers={"origin": self.address, **headers}, timeout=30)
+
+
+@pytest.fixture
+def server(tmp_path):
+    started = []
+
+    def start(archive=None, **settings):
+        started.append(Server(archive or tmp_path / "archive", **settings))
+        return started[-1]
+
+    yield start
+    for one in started:
+        one.close()
+
+
+@pytest.fixture
+def browser(server):
+    with server().browser() as client:
+        yield client
