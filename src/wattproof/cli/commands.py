@@ -13,7 +13,6 @@ from wattproof.cli.judge_command import judge
 from wattproof.cli.model_commands import model, predict
 from wattproof.cli.overlay_command import overlay
 from wattproof.cli.paper_commands import paper_back, paper_keep, paper_list, paper_show
-from wattproof.cli.overlay_command import overlay
 from wattproof.cli.picture_command import picture
 from wattproof.cli.plausible_command import plausible
 from wattproof.cli.serve_command import serve

@@ -52,7 +52,7 @@ class Looks:
     def _charts(self) -> bytes:
         import vl_convert
 
-        bundle: str = vl_convert.javascript_bundle(vl_version="6.4")
+        bundle: str = vl_convert.javascript_bundle(vl_version="6.4")  # type: ignore[call-arg]  # the stub asks for more than the code
         return f"(()=>{{{bundle}}})()".encode()  # alone it would fill the page's names with hundreds of short ones
 
     def _font(self, weight: str) -> bytes | None:
