@@ -23,6 +23,8 @@ LOAD_EXPONENTS = (-1.0, 1.0)
 SUPPLY_EXPONENTS = (0.0, 4.0)
 """Of power against supply voltage: regulated; and more than was ever seen of one that follows."""
 _STEP = 0.002
+_TELLING_U = 5e-4
+"""What is not known of the rail is worth a word from here up, relative; a limit of current does not ask for it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -160,7 +162,7 @@ def _by_model(model: BehaviourModel, at: Asked, to: Asked) -> _Way:
     found = correction(model, at=at, to=to)
     lines = ((MODEL_LINE, found.model_u), (RAIL_LINE, found.rail_u))
     said = f"carried by the model fitted with {model.driven} driven" if model.driven > 1 else "carried by the model"
-    if found.bounded:
+    if found.bounded and found.rail_u > _TELLING_U:
         said += ", which knows one supply voltage only: anything from a regulated rail to one that follows"
     return _Way(
         factor=found.factor,

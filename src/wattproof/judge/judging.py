@@ -65,7 +65,7 @@ def judge(
         if any(one.verdict != "meets" for one in plausible):
             every = [*plausible, *_stretched(case)]
             true = tuple(true_text(one) for one in every if one.verdict == "meets")
-            if true or any(one.probability is not None for one in every):
+            if true or _never_true(every):
                 true_under[number] = true[:_MOST_TRUE]
     return Judged(
         amplifier=f"{amplifier.maker} {amplifier.model}",
@@ -74,6 +74,12 @@ def judge(
         judgements=tuple(judgements),
         true_under=true_under,
     )
+
+
+def _never_true(every: Sequence[Judgement]) -> bool:
+    """Say whether several readings were tried and the number falls short under all that could be judged."""
+    weighed = [one for one in every if one.probability is not None]
+    return len(weighed) > 1 and all(one.verdict == "falls short" for one in weighed)
 
 
 _JUDGES: Mapping[str, Callable[[Case], list[Judgement]]] = MappingProxyType(

@@ -8,7 +8,7 @@ from wattproof.errors import WattproofError
 from wattproof.fit import Asked, predict
 from wattproof.judge.model import Judgement, Reading
 from wattproof.judge.powers import number_in
-from wattproof.judge.readings import LIMITS, STANDARD_OHM, STANDARD_V, loads_of
+from wattproof.judge.readings import LIMITS, STANDARD_OHM, loads_of, volts_of
 from wattproof.judge.shaped import (
     distance,
     figures_named,
@@ -42,9 +42,9 @@ def judge_efficiency(case: Case) -> list[Judgement]:
 
 def _at_limit(case: Case, load_ohm: float, limit: float) -> Reading:
     rating = case.rating
-    volts = rating.supply_v or STANDARD_V
+    volts, said = volts_of(rating, case.amplifier)
     assumed = [] if rating.load_ohm else [f"a load of {load_ohm:g} ohm"]
-    assumed += [] if rating.supply_v else [f"{volts:g} V at the terminals"]
+    assumed += [said] if said else []
     assumed += [] if rating.thd_percent else [f"at the power that gives {100 * limit:g} % distortion"]
     words = f"at {100 * limit:g} % distortion, {load_ohm:g} ohm, {volts:g} V"
     return Reading(words=words, assumed=tuple(assumed), load_ohm=load_ohm, supply_v=volts, thd_n=limit)
@@ -97,8 +97,8 @@ def _by_model(case: Case, figure: Figure, reading: Reading) -> Found | None:
 
 def judge_idle_current(case: Case) -> list[Judgement]:
     """Judge a rated current at idle."""
-    volts = case.rating.supply_v or STANDARD_V
-    assumed = () if case.rating.supply_v else (f"{volts:g} V at the terminals",)
+    volts, said = volts_of(case.rating, case.amplifier)
+    assumed = (said,) if said else ()
     reading = Reading(words=f"no signal, {volts:g} V", assumed=assumed, supply_v=volts)
     claim = case.claim(case.rating.value_si, "A", "at most")
     found = [figure for result in case.results for figure in _idle(result)]

@@ -88,6 +88,8 @@ def _nothing_measured(reading: Reading, results: Sequence[CaptureResult]) -> Fou
     if any_driven:
         counts = sorted({power.driven for power in any_driven})
         why = f"captures have {' or '.join(map(str, counts))} outputs driven, and outputs share the supply's rails"
+        step = f"{_ramp(reading)}{', one output driven' if reading.driven == 1 else ''}."
+        return Found(reading=reading, why=why, settling=missing_step(step))
     return Found(reading=reading, why=why, settling=missing_step(f"{_ramp(reading)}."))
 
 

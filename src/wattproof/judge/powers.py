@@ -69,7 +69,12 @@ class MeasuredPower:
     @property
     def where(self) -> str:
         """Capture and conditions in words."""
-        told = [self.origin, f"{self.load_ohm:.4g} ohm", f"{self.supply_v:.2f} V", f"{100 * self.thd_n:.3g} %"]
+        told = [
+            self.origin,
+            f"{self.load_ohm:.4g} ohm",
+            f"{self.supply_v:.2f} V",
+            f"{100 * self.thd_n:.3g} % distortion",
+        ]
         if self.frequency_hz is not None:
             told.append(f"{self.frequency_hz:g} Hz")
         return ", ".join([*told, *([self.said] if self.said else [])])

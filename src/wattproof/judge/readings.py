@@ -63,6 +63,20 @@ def loads_of(rating: Rating, amplifier: Amplifier) -> list[float]:
     return sorted({load for load in (*least, STANDARD_OHM, *others) if load is not None})
 
 
+def volts_of(rating: Rating, amplifier: Amplifier) -> tuple[float, str]:
+    """Give the supply voltage that a rating is for, and where the maker is silent the words of what is assumed.
+
+    Assumed is the one voltage that all other ratings state, else that of the trade's standard.
+    """
+    if rating.supply_v is not None:
+        return rating.supply_v, ""
+    others = {one.supply_v for one in amplifier.ratings if one.supply_v is not None}
+    if len(others) == 1:
+        (volts,) = others
+        return volts, f"{volts:g} V at the terminals, as its other ratings say"
+    return STANDARD_V, f"{STANDARD_V:g} V at the terminals"
+
+
 def _driven(rating: Rating, amplifier: Amplifier) -> Sequence[int]:
     if rating.channels_driven is not None:
         return (rating.channels_driven,)
@@ -82,7 +96,7 @@ def _reading(
     factor_u: float = 0.0,
     added: bool = False,
 ) -> Reading:
-    volts = supply_v or rating.supply_v or STANDARD_V
+    volts = supply_v or volts_of(rating, amplifier)[0]
     words = [kind or f"sine at {100 * limit:g} % distortion", f"{load_ohm:g} ohm", f"{volts:g} V"]
     if len(amplifier.outputs) > 1:
         words.append("one output driven" if driven == 1 else f"{driven} outputs driven")
@@ -107,8 +121,9 @@ def _reading(
 def _assumed(rating: Rating, amplifier: Amplifier, *, load_ohm: float, limit: float, driven: int) -> Iterator[str]:
     if rating.load_ohm is None:
         yield f"a load of {load_ohm:g} ohm"
-    if rating.supply_v is None:
-        yield f"{STANDARD_V:g} V at the terminals"
+    _, assumed = volts_of(rating, amplifier)
+    if assumed:
+        yield assumed
     if rating.thd_percent is None:
         yield f"{100 * limit:g} % distortion"
     if rating.channels_driven is None and len(amplifier.outputs) > 1:
@@ -131,7 +146,7 @@ def _stretched(rating: Rating, amplifier: Amplifier) -> Iterator[Reading]:
             for one in both:
                 kind = f"instantaneous peak of a sine at {100 * one:g} % distortion"
                 yield _reading(rating, amplifier, load_ohm=load_ohm, limit=one, driven=driven, kind=kind, factor=PEAK)
-                if (rating.supply_v or STANDARD_V) < HIGH_V:
+                if volts_of(rating, amplifier)[0] < HIGH_V:
                     yield _reading(rating, amplifier, load_ohm=load_ohm, limit=one, driven=driven, supply_v=HIGH_V)
         n_outputs = len(amplifier.outputs)
         for one in both if n_outputs > 1 and not rating.bridged else ():

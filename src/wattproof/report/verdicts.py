@@ -110,7 +110,7 @@ def _carried(judgement: Judgement) -> str:
 def _margin(margin: float, figure: Quantity, judgement: Judgement) -> str:
     """Write how far the number lies above (+) or below (-) the rating, rounded to its doubt."""
     half = figure.k95 * figure.u / abs(judgement.claimed)
-    told = [] if judgement.quantity in _ONLY_DECIBELS else [f"{_rounded(100 * margin, 100 * half)} %"]
+    told = [] if judgement.quantity in _ONLY_DECIBELS else [f"{_rounded(100 * margin, 100 * half)} % of the rating"]
     factor = _DECIBELS.get(judgement.quantity)
     if factor is not None and 1 + margin > 0:
         slope = factor / log(10) / (1 + margin)
