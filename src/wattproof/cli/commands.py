@@ -9,6 +9,7 @@ from cyclopts import Parameter
 from wattproof import tasks
 from wattproof.cli.compare_command import compare
 from wattproof.cli.day_commands import bench_check, bench_floor, plan, run
+from wattproof.cli.export_command import export
 from wattproof.cli.judge_command import judge
 from wattproof.cli.model_commands import model, predict
 from wattproof.cli.overlay_command import overlay
@@ -25,6 +26,7 @@ __all__ = [
     "bench_floor",
     "compare",
     "demo",
+    "export",
     "judge",
     "measure",
     "model",
@@ -276,7 +278,8 @@ def schema(name: str | None = None, /) -> None:
     ----------
     name
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, picture, overlay, amplifier, bench, reading; all of them are listed when left out.
+        predict, judge, compare, picture, overlay, amplifier, bench, reading, export, export-index, export-capture;
+        all of them are listed when left out.
     """
     print(tasks.schema(name))
 

@@ -20,6 +20,7 @@ from wattproof.tasks.checking import BenchChecked, PartSaid, bench_check
 from wattproof.tasks.comparing import Compared, compare
 from wattproof.tasks.demo import Demonstrated, demo
 from wattproof.tasks.everything import TASKS
+from wattproof.tasks.exporting import Exported, export
 from wattproof.tasks.floored import Floor
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.judging import JudgedSession, judge
@@ -63,6 +64,7 @@ __all__ = [
     "Compared",
     "Demonstrated",
     "Event",
+    "Exported",
     "FigureSeen",
     "FileAnswers",
     "FileSummaries",
@@ -103,6 +105,7 @@ __all__ = [
     "bench_floor",
     "compare",
     "demo",
+    "export",
     "judge",
     "measure",
     "model",

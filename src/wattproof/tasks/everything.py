@@ -4,6 +4,7 @@ from wattproof.tasks.calibrating import bench_calibrate
 from wattproof.tasks.checking import bench_check
 from wattproof.tasks.comparing import compare
 from wattproof.tasks.demo import demo
+from wattproof.tasks.exporting import export
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.judging import judge
 from wattproof.tasks.measuring import measure
@@ -36,6 +37,7 @@ TASKS = (
     predict,
     judge,
     compare,
+    export,
     picture,
     paper_keep,
     paper_list,

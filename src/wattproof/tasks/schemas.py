@@ -16,7 +16,8 @@ def schema(name: str | None = None) -> str:
     ----------
     name : str or None
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, picture, overlay, amplifier, bench, reading; all names are listed when left out.
+        predict, judge, compare, picture, overlay, amplifier, bench, reading, export, export-index, export-capture; all names
+        are listed when left out.
 
     Raises
     ------
@@ -30,7 +31,9 @@ def schema(name: str | None = None) -> str:
         raise SettingsError(
             f'There is no schema "{name}".', why=f"there are {', '.join(schemas)}", hint="Run: wattproof schema measure"
         )
-    return json.dumps(schemas[name](), indent=2, ensure_ascii=False)
+    # a name, not an address: nothing is to be fetched to check an object
+    known = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": f"urn:wattproof:schema:{name}:1"}
+    return json.dumps({**known, **schemas[name]()}, indent=2, ensure_ascii=False)
 
 
 def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
@@ -41,6 +44,8 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.tasks.calibrating import Calibrated
     from wattproof.tasks.checking import BenchChecked
     from wattproof.tasks.comparing import Compared
+    from wattproof.tasks.export_forms import ExportedCapture, ExportIndex
+    from wattproof.tasks.exporting import Exported
     from wattproof.tasks.floored import Floor
     from wattproof.tasks.judging import JudgedSession
     from wattproof.tasks.measured import Measured
@@ -72,4 +77,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
         "amplifier": Amplifier.model_json_schema,
         "bench": Bench.model_json_schema,
         "reading": ReadingRow.model_json_schema,
+        "export": Exported.model_json_schema,
+        "export-index": ExportIndex.model_json_schema,
+        "export-capture": ExportedCapture.model_json_schema,
     }
