@@ -61,9 +61,12 @@ FACE_ONLY = {
     "bench_floor": {"json", "tell", "operator"},
     "compare": {"json", "tell"},
     "judge": {"json", "tell"},
+    "key_new": {"json", "ask"},  # who types the passphrase, unseen: a face
     "model": {"json", "tell"},
+    "pack": {"json", "ask", "tell"},
     "overlay": {"json", "tell"},
     "predict": {"json", "tell"},
+    "verify": {"json", "tell"},
     "session_figures": {"json", "tell", "budget"},  # another form of the same answer
 }
 

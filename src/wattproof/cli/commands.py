@@ -13,11 +13,13 @@ from wattproof.cli.export_command import export
 from wattproof.cli.judge_command import judge
 from wattproof.cli.model_commands import model, predict
 from wattproof.cli.overlay_command import overlay
+from wattproof.cli.pack_command import key_new, pack
 from wattproof.cli.paper_commands import paper_back, paper_keep, paper_list, paper_show
 from wattproof.cli.picture_command import picture
 from wattproof.cli.plausible_command import plausible
 from wattproof.cli.serve_command import serve
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
+from wattproof.cli.verify_command import verify
 
 __all__ = [
     "archive_index",
@@ -28,9 +30,11 @@ __all__ = [
     "demo",
     "export",
     "judge",
+    "key_new",
     "measure",
     "model",
     "overlay",
+    "pack",
     "paper_back",
     "paper_keep",
     "paper_list",
@@ -47,6 +51,7 @@ __all__ = [
     "session_figures",
     "session_list",
     "session_new",
+    "verify",
 ]
 
 Measuring = Parameter(name="*", group="How to measure")
@@ -278,8 +283,8 @@ def schema(name: str | None = None, /) -> None:
     ----------
     name
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, picture, overlay, amplifier, bench, reading, export, export-index, export-capture;
-        all of them are listed when left out.
+        predict, judge, compare, picture, overlay, pack, verify, amplifier, bench, reading; all of them are listed
+        when left out.
     """
     print(tasks.schema(name))
 

@@ -26,6 +26,9 @@ COMMANDS = {
     ("paper", "back"): "Take back a paper's last change.",
     ("overlay",): "Make a transparent clip of live figures and the growing curve, to lay over footage of the bench.",
     ("picture",): "Draw charts and result cards of a session for a video, a forum or a telephone.",
+    ("pack",): "Write a session as one evidence pack that anyone can check, signed if you like.",
+    ("verify",): "Check an evidence pack: hashes, signature, and every figure measured again.",
+    ("key", "new"): "Make a key to sign evidence packs with.",
     ("archive", "index"): "Make the archive's index again from its folders.",
     ("schema",): "Print the JSON Schema of what commands answer and of the files you write.",
     ("serve",): "Open the workbench: the whole job as pages in this machine's browser, and a running bench live.",
@@ -37,6 +40,7 @@ GROUPS = {
     "bench": "What is on the table: the rig's parts, their floor, calibration.",
     "session": "Captures and figures of one amplifier, kept in the archive.",
     "paper": "Files that are written once and used by many sessions.",
+    "key": "Your own key, by which people know that a pack is yours.",
     "archive": "The folder in which sessions are kept.",
 }
 

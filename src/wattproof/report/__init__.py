@@ -26,6 +26,7 @@ from wattproof.report.inventory import (
 )
 from wattproof.report.leading import strip, with_supply
 from wattproof.report.model_text import model_text, prediction_text
+from wattproof.report.pack import key_text, packed_text, verified_text
 from wattproof.report.page import page_styles, session_page, typeset
 from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SHAPES, SOFT, Shade, dark_rules, shades
 from wattproof.report.plausible import plausible_text
@@ -98,9 +99,9 @@ __all__ = [
     "captured_lines",
     "checks_text",
     "comparison_text",
+    "conditions_text",
     "curve_rows",
     "dark_rules",
-    "conditions_text",
     "distortion_against_power",
     "doubts_of",
     "draw_svg",
@@ -113,12 +114,14 @@ __all__ = [
     "figures_csv",
     "figures_table",
     "floor_text",
+    "key_text",
     "limit_percent",
     "linear_axis",
     "log_axis",
     "model_text",
     "notice_rows",
     "output_name",
+    "packed_text",
     "page_styles",
     "place_name",
     "plausible_text",
@@ -141,6 +144,7 @@ __all__ = [
     "typeset",
     "verdict_rows",
     "verdicts_text",
+    "verified_text",
     "waveform_at_limit",
     "with_supply",
 ]

@@ -25,13 +25,18 @@ from wattproof.tasks.floored import Floor
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.judging import JudgedSession, judge
 from wattproof.tasks.looks import Looks
+from wattproof.tasks.keys import KeyMade, key_new
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.modelling import Modelled, Predicted, model, predict
+from wattproof.tasks.overlaid import Overlaid
+from wattproof.tasks.overlaying import ClipWishes, overlay
 from wattproof.tasks.papering import PaperLine, PaperShown, PapersListed, paper_back, paper_keep, paper_list, paper_show
 from wattproof.tasks.picturing import Pictured, picture
+from wattproof.tasks.packing import Packed, pack
 from wattproof.tasks.planning import Planned, plan
 from wattproof.tasks.plausibility import FoundPlausible, plausible
+from wattproof.tasks.proving import Verified, verify
 from wattproof.tasks.ran import Ran, StepRan
 from wattproof.tasks.reading import FileSummaries, read
 from wattproof.tasks.running import run
@@ -48,10 +53,8 @@ from wattproof.tasks.sessions import (
     session_list,
     session_new,
 )
-from wattproof.tasks.workbench import Workbench
-from wattproof.tasks.overlaid import Overlaid
-from wattproof.tasks.overlaying import ClipWishes, overlay
 from wattproof.tasks.syncing import CameraWishes
+from wattproof.tasks.workbench import Workbench
 
 __all__ = [
     "TASKS",
@@ -72,11 +75,13 @@ __all__ = [
     "FoundPlausible",
     "IndexMade",
     "JudgedSession",
+    "KeyMade",
     "Live",
     "Looks",
     "Measured",
     "Modelled",
     "Overlaid",
+    "Packed",
     "PaperLine",
     "PaperShown",
     "PapersListed",
@@ -97,6 +102,7 @@ __all__ = [
     "StopButton",
     "Told",
     "Tripped",
+    "Verified",
     "Wishes",
     "Workbench",
     "archive_index",
@@ -107,9 +113,11 @@ __all__ = [
     "demo",
     "export",
     "judge",
+    "key_new",
     "measure",
     "model",
     "overlay",
+    "pack",
     "paper_back",
     "paper_keep",
     "paper_list",
@@ -125,4 +133,5 @@ __all__ = [
     "session_figures",
     "session_list",
     "session_new",
+    "verify",
 ]

@@ -7,14 +7,17 @@ from wattproof.tasks.demo import demo
 from wattproof.tasks.exporting import export
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.judging import judge
+from wattproof.tasks.keys import key_new
 from wattproof.tasks.measuring import measure
 from wattproof.tasks.modelling import model, predict
 from wattproof.tasks.overlaying import overlay
 from wattproof.tasks.papering import paper_back, paper_keep, paper_list, paper_show
 from wattproof.tasks.overlaying import overlay
 from wattproof.tasks.picturing import picture
+from wattproof.tasks.packing import pack
 from wattproof.tasks.planning import plan
 from wattproof.tasks.plausibility import plausible
+from wattproof.tasks.proving import verify
 from wattproof.tasks.reading import read
 from wattproof.tasks.running import run
 from wattproof.tasks.schemas import schema
@@ -44,6 +47,9 @@ TASKS = (
     paper_show,
     paper_back,
     overlay,
+    pack,
+    verify,
+    key_new,
     archive_index,
     schema,
     demo,

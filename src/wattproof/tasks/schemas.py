@@ -16,8 +16,8 @@ def schema(name: str | None = None) -> str:
     ----------
     name : str or None
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, picture, overlay, amplifier, bench, reading, export, export-index, export-capture; all names
-        are listed when left out.
+        predict, judge, compare, picture, overlay, pack, verify, amplifier, bench, reading; all names are listed when
+        left out.
 
     Raises
     ------
@@ -51,8 +51,10 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.tasks.measured import Measured
     from wattproof.tasks.modelling import Modelled, Predicted
     from wattproof.tasks.overlaid import Overlaid
+    from wattproof.tasks.packing import Packed
     from wattproof.tasks.picturing import Pictured
     from wattproof.tasks.plausibility import FoundPlausible
+    from wattproof.tasks.proving import Verified
     from wattproof.tasks.ran import Ran
     from wattproof.tasks.reading import FileSummaries
     from wattproof.tasks.sessions import SessionsListed
@@ -74,6 +76,8 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
         "compare": Compared.model_json_schema,
         "picture": Pictured.model_json_schema,
         "overlay": Overlaid.model_json_schema,
+        "pack": Packed.model_json_schema,
+        "verify": Verified.model_json_schema,
         "amplifier": Amplifier.model_json_schema,
         "bench": Bench.model_json_schema,
         "reading": ReadingRow.model_json_schema,
