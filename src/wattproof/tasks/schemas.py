@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import TypeAdapter
 
 from wattproof.errors import SettingsError
+from wattproof.tasks.schema_words import with_words
 
 
 def schema(name: str | None = None) -> str:
@@ -33,7 +34,7 @@ def schema(name: str | None = None) -> str:
         )
     # a name, not an address: nothing is to be fetched to check an object
     known = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": f"urn:wattproof:schema:{name}:1"}
-    return json.dumps({**known, **schemas[name]()}, indent=2, ensure_ascii=False)
+    return json.dumps({**known, **with_words(schemas[name]())}, indent=2, ensure_ascii=False)
 
 
 def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
