@@ -7,7 +7,7 @@ import pytest
 
 from wattproof import tasks
 from wattproof.archive import Archive
-from wattproof.errors import BeyondDataError, SettingsError
+from wattproof.errors import BeyondDataError, MeasureError, SettingsError
 
 AMPLIFIER = 'maker = "Heron & Sons"\nmodel = "Fieldfare 2"\nsupply = "{supply}"\n'
 BENCH = """name = "boathouse"
@@ -131,3 +131,14 @@ def test_the_commands_print_what_the_tasks_say(session, capsys):
     assert capsys.readouterr().out == tasks.model(name, archive=archive).text() + "\n"
     predict(name, load=2.67, supply=13.0, archive=archive, json=True)
     assert json.loads(capsys.readouterr().out)["prediction"]["asked"]["load_ohm"] == 2.67
+
+
+def test_an_output_or_a_number_of_driven_ones_that_no_capture_has_is_told_with_those_it_has(session):
+    name, archive = session()
+    for asked, said in (({"output": "B"}, "powers of A"), ({"driven": 2}, "have 1 outputs driven")):
+        with pytest.raises(MeasureError, match=r"No model (of output B|with 2 driven)") as refused:
+            tasks.predict(name, archive=archive, **asked)
+        assert said in refused.value.why
+        option = re.search(r"--(output|driven) (\w+)", refused.value.hint)
+        cure = {option[1]: option[2] if option[1] == "output" else int(option[2])}
+        assert tasks.predict(name, archive=archive, **cure).prediction.power.value > 0

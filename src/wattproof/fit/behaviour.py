@@ -115,9 +115,13 @@ def _covariance(fit: LimitFit, losses: LossFit | None) -> tuple[tuple[float, ...
 
 def _chosen(limits: Sequence[LimitPoint], output: str | None, driven: int | None) -> list[LimitPoint]:
     found = [point for point in limits if output is None or point.output == output]
+    if limits and not found:
+        raise _none_such(limits, output=output)
     if driven is None and found:
         driven = Counter(point.driven for point in found).most_common(1)[0][0]
-    found = [point for point in found if point.driven == driven]
+    chosen = [point for point in found if point.driven == driven]
+    if found and not chosen:
+        raise _none_such(found, driven=driven)
     if not found:
         raise MeasureError(
             "No model can be fitted.",
@@ -125,7 +129,25 @@ def _chosen(limits: Sequence[LimitPoint], output: str | None, driven: int | None
             hint="Measure ramps into two loads or more, with the supply voltage recorded; or type readings with load, "
             "volts and supply volts.",
         )
-    return found
+    return chosen
+
+
+def _none_such(limits: Sequence[LimitPoint], *, output: str | None = None, driven: int | None = None) -> MeasureError:
+    """Say which outputs, or how many driven at once, the captures have instead of those asked for."""
+    if output is not None:
+        names = sorted({point.output for point in limits})
+        return MeasureError(
+            f"No model of output {output} can be fitted.",
+            why=f"the captures hold powers of {', '.join(names)}",
+            hint=f"Take one of these, --output {names[0]}, or leave --output out: then all are taken for alike.",
+        )
+    counts = sorted({point.driven for point in limits})
+    told = " or ".join(map(str, counts))
+    return MeasureError(
+        f"No model with {driven} driven can be fitted.",
+        why=f"the captures have {told} outputs driven at once, and outputs share the supply's rails",
+        hint=f"Ask with --driven {counts[0]}, or capture ramps with {driven} driven.",
+    )
 
 
 def _reference_v(limits: Sequence[LimitPoint]) -> float:

@@ -128,7 +128,7 @@ def _left_out_lines(model: BehaviourModel) -> Iterator[str]:
     for one in model.left_out:
         yield (
             f"    {one.load_ohm:.3g} ohm at {one.supply_v:.2f} V: measured {one.measured_w:.4g} W, predicted "
-            f"{one.predicted_w:.4g} W, {100 * one.error:+.1f} % (stated ±{100 * K95 * one.u:.1f} %)"
+            f"{one.predicted_w:.4g} W, {round(100 * one.error, 1) + 0.0:+.1f} % (stated ±{100 * K95 * one.u:.1f} %)"
         )
     if model.widening > 0:
         yield f"    more than stated: predictions are widened by ±{100 * K95 * model.widening:.1f} % of power for it"
@@ -152,11 +152,11 @@ def prediction_text(prediction: Prediction, *, amplifier: str) -> str:
         What to call it.
     """
     asked = prediction.asked
-    at = f"{asked.supply_v:g} V at its terminals"
+    at = f"{asked.supply_v:.4g} V at its terminals"
     if asked.source_ohm > 0:
-        at = f"a source of {asked.supply_v:g} V behind {1e3 * asked.source_ohm:g} mohm"
+        at = f"a source of {asked.supply_v:.4g} V behind {1e3 * asked.source_ohm:g} mohm"
     each = "" if asked.driven == 1 else f", {asked.driven} outputs driven: load figures are of each"
-    lines = [f"{amplifier} into {asked.load_ohm:g} ohm from {at}, at {100 * asked.thd_n:g} % of distortion{each}"]
+    lines = [f"{amplifier} into {asked.load_ohm:.4g} ohm from {at}, at {100 * asked.thd_n:g} % of distortion{each}"]
     for name, words in _ESTIMATES.items():
         estimate: Estimate | None = getattr(prediction, name)
         if estimate is not None and not (name == "supply_voltage" and asked.source_ohm == 0):
