@@ -1,7 +1,6 @@
 """Tables for other programs: what a column is, and rows as CSV or as columns in memory; no figure is rounded."""
 
-import csv
-import io
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import isfinite
@@ -20,6 +19,8 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "'")
 The apostrophe itself is among them: whoever takes one apostrophe away from each text that begins with one has the text
 as it was.
 """
+
+NEEDS_QUOTES = re.compile(r'[",\n\r]')
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,12 +88,9 @@ def table_csv(form: TableForm, rows: Iterable[TableRow], *, head: bool = True) -
     '=SUM(A1),0.1
     oar,
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    if head:
-        writer.writerow(column.name for column in form.columns)
-    writer.writerows([_written(cell) for cell in row] for row in rows)
-    return out.getvalue()
+    lines = [",".join(column.name for column in form.columns)] if head else []
+    lines += [",".join(map(_written, row)) for row in rows]
+    return "".join(f"{line}\n" for line in lines)
 
 
 def _written(cell: Cell) -> str:
@@ -100,9 +98,12 @@ def _written(cell: Cell) -> str:
         return ""
     if isinstance(cell, bool):
         return "true" if cell else "false"
-    if isinstance(cell, str):
-        return f"'{cell}" if cell.startswith(FORMULA_STARTS) else cell
-    return repr(cell)
+    return _quoted(f"'{cell}" if cell.startswith(FORMULA_STARTS) else cell) if isinstance(cell, str) else repr(cell)
+
+
+def _quoted(text: str) -> str:
+    """Quote by RFC 4180; the standard library's writer leaves a lone carriage return bare, which ends a line."""
+    return '"' + text.replace('"', '""') + '"' if NEEDS_QUOTES.search(text) else text
 
 
 def table_frame(form: TableForm, rows: Iterable[TableRow]) -> "polars.DataFrame":
