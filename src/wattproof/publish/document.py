@@ -29,6 +29,11 @@ Words = str | Link
 """A run of text; several make a paragraph or a cell, joined without space."""
 
 
+def plain_words(words: tuple[Words, ...]) -> str:
+    """Give runs of text as they are printed, without where they lead."""
+    return "".join(word.text if isinstance(word, Link) else word for word in words)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Paragraph:
     """Plain words. A caution is set apart by its head and its frame, not by colour alone."""

@@ -88,7 +88,7 @@ def compare(
 
     store = Archive(archive or default_root())
     found = [store.open_session(name) for name in sessions]
-    subjects = [_subject(session, archive, tell) for session in found]
+    subjects = [subject_of(session, archive, tell) for session in found]
     terms = Terms(
         load_ohm=tuple(sorted(set(load), reverse=True)),
         supply_v=supply,
@@ -98,7 +98,8 @@ def compare(
     return Compared(comparison=compare_subjects(subjects, terms=terms))
 
 
-def _subject(session: "Session", archive: Path | None, tell: Callable[[str], None] | None) -> Subject:
+def subject_of(session: "Session", archive: Path | None, tell: Callable[[str], None] | None) -> Subject:
+    """Give a session with its figures and a model for each number of outputs driven at once."""
     captures = session_figures(str(session.folder), archive=archive, tell=tell).captures
     return Subject(
         name=session.id,

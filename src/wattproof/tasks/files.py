@@ -89,9 +89,20 @@ def write_text(path: Path, text: str) -> None:
     FileMissingError
         The folder does not exist or may not be written.
     """
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all, as `write_text` does.
+
+    Raises
+    ------
+    FileMissingError
+        The folder does not exist or may not be written.
+    """
     aside = path.with_name(f".{path.name}.part")
     try:
-        aside.write_text(text, encoding="utf-8", newline="\n")
+        aside.write_bytes(data)
         aside.replace(path)
     except OSError as error:
         with suppress(OSError):

@@ -1,0 +1,127 @@
+"""Under which conditions all this holds, what is doubtful about it, and on what bench it was found."""
+
+from collections.abc import Iterable
+
+from wattproof.measure import CaptureResult
+from wattproof.publish.document import Block, Bullets, Facts, Paragraph
+from wattproof.publish.inputs import PublishedSession
+from wattproof.publish.limits import limit_powers, typed_powers
+from wattproof.publish.places import Places, number, supply_of
+from wattproof.publish.tables import cell, table
+from wattproof.publish.wording import BENCH, CONDITIONS, listed
+from wattproof.report import amplifier_facts, bench_facts, bench_tables, conditions_text, doubts_of, sized
+
+_FULL_POWER = ("ramp", "burst", "hold")
+_DISTORTED = ("thd_n", "power_at_thd_1", "power_at_thd_10")
+
+
+def conditions_blocks(inputs: PublishedSession, _places: Places) -> tuple[Block, ...]:
+    """Give the conditions, the amplifier as its file states it, and every doubt."""
+    results = inputs.results
+    pairs = [
+        ("supply", _supply(results)),
+        ("sensed", inputs.answers.get("sensed-at-terminals", "")),
+        ("loads", _each(results, "load_ohm")),
+        ("tone", _each(results, "frequency_hz")),
+        ("bandwidth", _bandwidth(results)),
+        ("driven", _driven(results)),
+        ("bridged", inputs.answers.get("bridged", "")),
+        ("controls", ", ".join(f"{name} {position}" for name, position in inputs.amplifier.controls.items())),
+        ("controls_said", inputs.answers.get("controls", "")),
+        ("temperature", _temperature(results)),
+        ("before", _before(inputs)),
+        ("note", inputs.note),
+    ]
+    always = {"supply", "loads", "bandwidth", "controls", "temperature"}
+    absent = {"controls": CONDITIONS["not_noted"]}
+    shown = [
+        (CONDITIONS[key], (text or absent.get(key, CONDITIONS["not_recorded"]),))
+        for key, text in pairs
+        if text or key in always
+    ]
+    stated = tuple((name, (text,)) for name, text in amplifier_facts(inputs.amplifier))
+    return (
+        Facts(pairs=tuple(shown)),
+        *_doubts(results),
+        Facts(pairs=stated, title=CONDITIONS["amplifier"]),
+    )
+
+
+def _supply(results: Iterable[CaptureResult]) -> str:
+    kept = list(results)
+    powers = [*limit_powers(kept), *typed_powers(kept)]
+    volts = [volt for power in powers if (volt := supply_of(power.result, power.figure)) is not None]
+    if not volts:
+        return ""
+    low, high = (f"{volt:.2f} V" for volt in (min(volts), max(volts)))
+    return CONDITIONS["supply_span"].format(low=low, high=high)
+
+
+def _each(results: Iterable[CaptureResult], key: str) -> str:
+    """List the values of a condition once each, as they are written."""
+    digits = 3
+    found = {f"{value:.{digits}g}": value for r in results for f in r.figures if (value := number(f, key)) is not None}
+    unit = {"load_ohm": "ohm", "frequency_hz": "Hz"}[key]
+    return listed([f"{text} {unit}" for text, _ in sorted(found.items(), key=lambda pair: pair[1])])
+
+
+def _bandwidth(results: Iterable[CaptureResult]) -> str:
+    told = [
+        conditions_text({"bandwidth_hz": figure.conditions["bandwidth_hz"]})
+        for result in results
+        for figure in result.figures
+        if figure.name in _DISTORTED and "bandwidth_hz" in figure.conditions
+    ]
+    return listed(list(dict.fromkeys(told)))
+
+
+def _driven(results: Iterable[CaptureResult]) -> str:
+    counts = sorted({power.driven for power in limit_powers(results)})
+    return listed([f"{count}" for count in counts])
+
+
+def _temperature(results: Iterable[CaptureResult]) -> str:
+    rises = [rise for r in results if (rise := r.figure("temperature_rise", None)) is not None]
+    if not rises:
+        return ""
+    return CONDITIONS["temperature_rise"].format(sized(max(rise.value for rise in rises), "K"))
+
+
+def _before(inputs: PublishedSession) -> str:
+    """Say what the run sheet puts before the first full power."""
+    if inputs.sheet is None:
+        return CONDITIONS["before_none"] if inputs.results else ""
+    steps = []
+    for step in inputs.sheet.steps:
+        if step.kind in _FULL_POWER:
+            break
+        steps.append(step)
+    if not steps or len(steps) == len(inputs.sheet.steps):
+        return ""
+    names = listed([f"{step.name} ({sized(step.seconds, 's')})" for step in steps])
+    return CONDITIONS["steps"].format(steps=names, rest=sized(steps[-1].rest_s, "s"))
+
+
+def _doubts(results: Iterable[CaptureResult]) -> tuple[Block, ...]:
+    items = [
+        (CONDITIONS["doubt"].format(message=told.message, places=", ".join(told.places), hint=doubt.hint),)
+        for doubt in doubts_of(results)
+        for told in doubt.told
+    ]
+    if not items:
+        return (Paragraph(words=(CONDITIONS["no_doubts"],)),)
+    return (Bullets(items=tuple(items), title=CONDITIONS["doubts"]),)
+
+
+def bench_blocks(inputs: PublishedSession, _places: Places) -> tuple[Block, ...]:
+    """Give the bench's facts, and its channels, loads and meters with their calibration."""
+    facts = tuple((name, (text,)) for name, text in bench_facts(inputs.bench))
+    tables = [
+        table(title, heads, [[cell(text) for text in line] for line in lines], words=heads, say=False)
+        for title, heads, lines in bench_tables(inputs.bench)
+        if lines
+    ]
+    if not facts and not tables:
+        return (Paragraph(words=(BENCH["none"],)),)
+    shown = (Facts(pairs=facts, title=BENCH["facts"]),) if facts else ()
+    return (*shown, Paragraph(words=(BENCH["interval"],), tone="aside"), *tables)
