@@ -139,3 +139,16 @@ def test_the_drop_of_a_cable(cases, name):
         close(case, "percent", 100 * (1 - found.supply_v / source_v))
     else:
         close(case, "loss", found.supply_a**2 * ohm)
+
+
+def test_what_a_chip_gives_at_ten_percent_stays_a_little_under_its_rail_and_resistance(cases):
+    """The law knows rail and switches only; a chip's shortest pulse costs a few per cent more, and nothing adds any."""
+    case = cases["D03"]
+    load_ohm, published_w = value(case, "r"), case["expected"]["p_10pct"]["value"]
+    limit = replace(IDEAL, rail_v=value(case, "v"), output_ohm=value(case, "r_on_total"), reference_v=value(case, "v"))
+    law_w = limit.voltage_v_rms(value(case, "v"), load_ohm, 0.1) ** 2 / load_ohm
+    assert 1.0 < law_w / published_w < 1.05
+    text = f"load,power_w,supply_voltage_v,thd_percent\n{load_ohm},{published_w},{value(case, 'v')},10\n"
+    results = measure_readings(parse_readings(text, file="sheet.csv"), bench=Bench(), file="sheet.csv")
+    fitted_ohm = fit_behaviour(results, amplifier="sheet", fed="direct").parameter("output_ohm").value
+    assert value(case, "r_on_total") < fitted_ohm < value(case, "r_on_total") + 0.25
