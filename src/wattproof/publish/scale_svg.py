@@ -29,6 +29,7 @@ _SCALE_PX = 124
 _TICK_ROOM_PX = 80
 _COLOURS = {"meets": SERIES[2].light, "falls short": SERIES[1].light, "cannot tell": SERIES[0].light}
 
+_SIGN_PX = 20
 _BAR_PX = 40
 _ROW_PX = 24
 _SWATCH_PX = 14
@@ -60,6 +61,23 @@ def scale_svg(scale: Scale, *, width_px: int) -> str:
     parts += _measured(scale, axis, width_px)
     told = _plain((f"{scale.verdict}.", *scale.told))
     return _svg(parts, width_px, _SCALE_PX, title=scale.title, told=told)
+
+
+def verdict_svg(verdict: str) -> str:
+    """Draw a verdict's shape alone, as large as a letter, to stand beside its word.
+
+    Parameters
+    ----------
+    verdict : {"meets", "falls short", "cannot tell"}
+
+    Returns
+    -------
+    str
+        An ``<svg>`` element that is hidden from who hears the page: the word beside it says the same.
+    """
+    shape = _dot(verdict, _SIGN_PX / 2, _COLOURS[verdict])
+    box = f"0 {_DOT_PX - _SIGN_PX // 2} {_SIGN_PX} {_SIGN_PX}"
+    return f'<svg aria-hidden="true" width="{_SIGN_PX}" height="{_SIGN_PX}" viewBox="{box}">{shape}</svg>'
 
 
 def strip_svg(strip: Strip, *, width_px: int) -> str:
