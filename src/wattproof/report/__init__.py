@@ -32,7 +32,7 @@ from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SH
 from wattproof.report.plausible import plausible_text
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
-from wattproof.report.svg import draw_svg
+from wattproof.report.svg import VEGA_LITE, draw_svg
 from wattproof.report.table import (
     FigureGroup,
     FigureRow,
@@ -78,6 +78,7 @@ __all__ = [
     "SERIES",
     "SHAPES",
     "SOFT",
+    "VEGA_LITE",
     "VERDICTS",
     "Axis",
     "Cell",
