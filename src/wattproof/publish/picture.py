@@ -1,9 +1,13 @@
 """Pictures of a session, each by its name: charts of the report and cards of results, drawn for a screen's shape."""
 
 from dataclasses import dataclass
+from math import ceil
 from typing import Literal, assert_never
 
 from wattproof.errors import UsageError
+from wattproof.publish.card import RowsCard, StripsCard
+from wattproof.publish.card_rows import rows_on
+from wattproof.publish.card_strips import strips_on
 from wattproof.publish.picture_chart import ChartDrawn, chart_on, chart_pages
 from wattproof.publish.picture_frame import Around, framed
 from wattproof.publish.picture_sheet import Look, Sheet
@@ -11,6 +15,8 @@ from wattproof.publish.picture_type import register_font
 
 Format = Literal["svg", "png", "pdf"]
 _DOTS_PER_INCH = 72
+_LARGER = (1.5, 1.4, 1.3, 1.2, 1.1, 1.0)
+"""How much larger than the smallest a card's letters may be, for it to be filled."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -25,14 +31,14 @@ class Picture:
         What it shows, for who cannot see it.
     around : Around
         The words above and below.
-    content : ChartDrawn
+    content : ChartDrawn, RowsCard or StripsCard
         What is drawn between them.
     """
 
     name: str
     told: str
     around: Around
-    content: ChartDrawn
+    content: ChartDrawn | RowsCard | StripsCard
 
 
 def draw_picture(picture: Picture, look: Look) -> tuple[str, ...]:
@@ -48,13 +54,59 @@ def draw_picture(picture: Picture, look: Look) -> tuple[str, ...]:
     tuple of str
         Mostly one; as many as it takes where a card's rows do not fit on one.
     """
-    area = framed(Sheet(look=look), picture.around)
-    drawn = []
-    for spec in chart_pages(picture.content, look, area):
-        sheet = Sheet(look=look)
-        chart_on(sheet, framed(sheet, picture.around), spec)
-        drawn.append(sheet.svg(title=f"{picture.around.title}: {picture.around.amplifier}", description=picture.told))
-    return tuple(drawn)
+    if isinstance(picture.content, ChartDrawn):
+        sheets = _chart_sheets(picture.content, picture.around, look)
+    else:
+        sheets = _card_sheets(picture.content, picture.around, look)
+    title = f"{picture.around.title}: {picture.around.amplifier}"
+    return tuple(sheet.svg(title=title, description=picture.told) for sheet in sheets)
+
+
+def _chart_sheets(chart: ChartDrawn, around: Around, look: Look) -> list[Sheet]:
+    sheets = []
+    for spec in chart_pages(chart, look, framed(Sheet(look=look), around)):
+        sheets.append(Sheet(look=look))
+        chart_on(sheets[-1], framed(sheets[-1], around), spec)
+    return sheets
+
+
+def _card_sheets(card: RowsCard | StripsCard, around: Around, look: Look) -> list[Sheet]:
+    """Draw a card in the largest letters that leave it whole, or on as few sheets as it takes, alike filled."""
+    for larger in _LARGER:
+        sheet, shown = _card_sheet(card, around, look, larger=larger)
+        if shown == _length(card):
+            return [sheet]
+    pages, first = 0, 0
+    while first < _length(card):
+        _, first = _card_sheet(card, around, look, first=first)
+        pages += 1
+    sheets, first = [], 0
+    while first < _length(card):
+        sheet, first = _card_sheet(card, around, look, first=first, most=ceil(_length(card) / pages))
+        sheets.append(sheet)
+    return sheets
+
+
+def _length(card: RowsCard | StripsCard) -> int:
+    return len(card.rows if isinstance(card, RowsCard) else card.strips)
+
+
+def _card_sheet(
+    card: RowsCard | StripsCard,
+    around: Around,
+    look: Look,
+    *,
+    larger: float = 1.0,
+    first: int = 0,
+    most: int | None = None,
+) -> tuple[Sheet, int]:
+    """Draw one sheet of a card; give it, and the number of the first row that is not on it."""
+    sheet = Sheet(look=look)
+    area = framed(sheet, around)
+    sheet.letter_px *= larger
+    if isinstance(card, RowsCard):
+        return sheet, rows_on(sheet, area, card, first=first, most=most)
+    return sheet, strips_on(sheet, area, card, first=first, most=most)
 
 
 def picture_bytes(svg: str, *, form: Format) -> bytes:

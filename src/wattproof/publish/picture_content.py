@@ -5,6 +5,10 @@ from collections.abc import Callable, Sequence
 from pathlib import PurePath
 
 from wattproof.measure import CaptureResult
+from wattproof.publish.card import RowsCard, StripsCard
+from wattproof.publish.card_power import how_long_card, other_loads_card, power_card
+from wattproof.publish.card_supply import strips_card
+from wattproof.publish.card_verdicts import verdicts_card
 from wattproof.publish.document import Spec
 from wattproof.publish.picture import Picture
 from wattproof.publish.picture_chart import ChartDrawn
@@ -36,7 +40,52 @@ def session_pictures(subject: PictureSubject) -> tuple[Picture, ...]:
     tuple of Picture
         What all captures show together comes first, what each shows alone after it.
     """
-    return tuple(_charts(subject))
+    return (*_cards(subject), *_charts(subject))
+
+
+def _cards(subject: PictureSubject) -> list[Picture]:
+    of_kind = {kind: [r for r in subject.captures if r.kind == kind] for kind in ("ramp", "hold", "burst", "idle")}
+    ramps = of_kind["ramp"]
+    rule = _rule(subject)
+    cards = (
+        ("power", power_card(subject), ramps, rule),
+        ("verdicts", verdicts_card(subject), (), rule),
+        ("strip", strips_card(subject), ramps, (SAY["frame"],)),
+        ("how-long", how_long_card(subject), of_kind["hold"] + of_kind["burst"], (SAY["levels"],)),
+        ("other-loads", other_loads_card(subject), (), _predicted(subject)),
+    )
+    return [_card(subject, name, card, results, notes) for name, card, results, notes in cards if card is not None]
+
+
+def _card(
+    subject: PictureSubject,
+    name: str,
+    card: RowsCard | StripsCard,
+    results: Sequence[CaptureResult],
+    notes: Sequence[str],
+) -> Picture:
+    key = name.replace("-", "_")
+    said = conditions_said(subject, results) if results else (SAY["day"].format(subject.date),)
+    return Picture(
+        name=name,
+        told=SAY[f"{key}_told"],
+        around=Around(title=SAY[f"{key}_title"], amplifier=subject.name, notes=(*said, SAY["interval"], *notes)),
+        content=card,
+    )
+
+
+def _rule(subject: PictureSubject) -> tuple[str, ...]:
+    if subject.judged is None:
+        return ()
+    return (SAY["rule"].format(f"{100 * subject.judged.rule.confidence:g} %"),)
+
+
+def _predicted(subject: PictureSubject) -> tuple[str, ...]:
+    if not subject.predictions:
+        return ()
+    asked = subject.predictions[0].asked
+    driven = SAY["driven_one"] if asked.driven == 1 else SAY["driven"].format(asked.driven)
+    return (SAY["predicted_at"].format(100 * asked.thd_n, asked.supply_v, driven),)
 
 
 def _charts(subject: PictureSubject) -> list[Picture]:

@@ -73,7 +73,7 @@ def _head(sheet: Sheet, around: Around, width_px: float) -> float:
     """Write title and amplifier; give their lower edge."""
     look = sheet.look
     sizes = [share * look.letter_px for share in _TITLE_SIZES]
-    size_px, lines = shrunk(around.title, width_px=width_px, sizes_px=sizes, lines=_title_lines(sheet), weight=700)
+    size_px, lines = shrunk(around.title, width_px=width_px, sizes_px=sizes, lines=1, weight=700)
     top_px = sheet.words(
         lines, x_px=look.left_px, top_px=look.top_px, width_px=width_px, shade=INK, size_px=size_px, weight=700
     )
@@ -82,7 +82,3 @@ def _head(sheet: Sheet, around: Around, width_px: float) -> float:
     return sheet.words(
         lines, x_px=look.left_px, top_px=top_px, width_px=width_px, shade=SOFT, size_px=size_px, weight=600
     )
-
-
-def _title_lines(sheet: Sheet) -> int:
-    return 2 if sheet.look.shape == "tall" else 1

@@ -87,10 +87,22 @@ class Look:
 
 @dataclass
 class Sheet:
-    """What has been drawn so far; lengths in px from the upper left corner."""
+    """What has been drawn so far; lengths in px from the upper left corner.
+
+    Attributes
+    ----------
+    look : Look
+    letter_px : float, px
+        Size of letters where none is asked for: at first the look's smallest, larger where there is room.
+    parts : list of str
+    """
 
     look: Look
+    letter_px: float = 0.0
     parts: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.letter_px = self.letter_px or self.look.letter_px
 
     def text(
         self,
@@ -103,8 +115,8 @@ class Sheet:
         weight: Weight = 400,
         anchor: Anchor = "start",
     ) -> float:
-        """Write one line on its base line, in the smallest letters when no size is given; give its width."""
-        size_px = size_px or self.look.letter_px
+        """Write one line on its base line, in the sheet's letters when no size is given; give its width."""
+        size_px = size_px or self.letter_px
         self.parts.append(
             f'<text x="{_px(x_px)}" y="{_px(base_px)}" font-family="{FAMILY}" font-size="{_px(size_px)}px" '
             f'font-weight="{weight}" text-anchor="{anchor}" fill="{self.look.colour(shade)}">{escape(said)}</text>'
@@ -123,7 +135,7 @@ class Sheet:
         weight: Weight = 400,
     ) -> float:
         """Write text from a top edge down, folded to a width where it is not folded yet; give its lower edge."""
-        size_px = size_px or self.look.letter_px
+        size_px = size_px or self.letter_px
         lines = folded(said, width_px=width_px, size_px=size_px, weight=weight) if isinstance(said, str) else said
         for number, line in enumerate(lines):
             base_px = top_px + size_px * (LINE * (number + 1) - DESCENT)

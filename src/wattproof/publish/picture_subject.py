@@ -10,6 +10,7 @@ from wattproof.measure import CaptureResult, Figure
 from wattproof.publish.picture_words import SAY
 
 _LISTED = 3
+_ALIKE = 0.02
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,18 +55,23 @@ def conditions_said(subject: PictureSubject, results: Sequence[CaptureResult]) -
         What the captures do not state is left out.
     """
     figures = [figure for result in results for figure in result.figures if figure.output is not None]
-    loads = _rounded(_stated(figures, "load_ohm"), digits=3)
+    loads = loads_stated(figures)
     volts = sorted(_stated(figures, "supply_v"))
     tones = _rounded(_stated(figures, "frequency_hz"), digits=4)
     driven = max((len(outputs_of(result)) for result in results), default=0)
     said = [
         SAY["day"].format(subject.date),
-        SAY["loads"].format(_listed(loads)) if loads else "",
+        SAY["loads"].format(listed(loads)) if loads else "",
         SAY["volts"].format(_span(volts)) if volts else "",
-        SAY["tone"].format(_listed(tones)) if tones else "",
+        SAY["tone"].format(listed(tones)) if tones else "",
         SAY["driven_one"] if driven == 1 else SAY["driven"].format(driven) if driven else "",
     ]
     return tuple(filter(None, said))
+
+
+def loads_stated(figures: Iterable[Figure]) -> list[float]:
+    """Give the loads, ohm, of some figures, to three digits, each once, ascending."""
+    return _rounded(_stated(figures, "load_ohm"), digits=3)
 
 
 def _stated(figures: Iterable[Figure], key: str) -> list[float]:
@@ -77,10 +83,10 @@ def _rounded(values: Iterable[float], *, digits: int) -> list[float]:
     return sorted({float(f"{value:.{digits}g}") for value in values})
 
 
-def _listed(values: Sequence[float]) -> str:
-    """List a few values, or say the span of many."""
+def listed(values: Sequence[float]) -> str:
+    """List a few values that lie apart, or say the span of many, or of those that are nearly one."""
     texts = [f"{value:.4g}" for value in values]
-    if len(texts) > _LISTED:
+    if len(texts) > _LISTED or (len(texts) > 1 and values[-1] < (1 + _ALIKE) * values[0]):
         return SAY["span"].format(texts[0], texts[-1])
     *others, last = texts
     return SAY["and"].format(", ".join(others), last) if others else last

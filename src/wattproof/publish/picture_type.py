@@ -1,6 +1,5 @@
 """How wide text is in the font that pictures are drawn in, and how it is folded or shrunk until it fits."""
 
-import re
 from collections.abc import Sequence
 from functools import cache
 from importlib.util import find_spec
@@ -8,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from wattproof.errors import InternalFaultError
+from wattproof.report import typeset
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
@@ -75,18 +75,9 @@ def text_width_px(text: str, *, size_px: float, weight: Weight = 400) -> float:
     return _face(weight).getlength(text) * size_px / _MEASURED_AT
 
 
-def kept_together(text: str) -> str:
-    """Keep a number with its unit, and ± with its number, on one line.
-
-    Examples
-    --------
-    >>> kept_together("279.8 ± 1.2 W").replace(chr(160), "~")
-    '279.8~±~1.2~W'
-    """
-    return re.sub(r"(?<=\d) (?=[^\W\d_]|[%°±µ])|(?<=±) ", "\N{NO-BREAK SPACE}", text)
-
-
-def folded(text: str, *, width_px: float, size_px: float, weight: Weight = 400) -> tuple[str, ...]:
+def folded(
+    text: str, *, width_px: float, size_px: float, weight: Weight = 400, most: int | None = None
+) -> tuple[str, ...]:
     """Fold text at its spaces into lines no wider than a width; a word that is wider by itself is cut.
 
     Parameters
@@ -95,18 +86,23 @@ def folded(text: str, *, width_px: float, size_px: float, weight: Weight = 400) 
     width_px : float, px
     size_px : float, px
     weight : 400, 600 or 700
+    most : int or None
+        No more lines than these; the last ends in an ellipsis where there would be more.
 
     Returns
     -------
     tuple of str
     """
     lines: list[str] = []
-    for word in kept_together(text).split(" "):
+    for word in typeset(text).split(" "):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width_px(longer, size_px=size_px, weight=weight) <= width_px:
             lines[-1] = longer
         else:
             lines.append(_cut(word, width_px=width_px, size_px=size_px, weight=weight))
+    if most is not None and len(lines) > most:
+        last = lines[most - 1] + _CUT
+        lines[most - 1 :] = [_cut(last, width_px=width_px, size_px=size_px, weight=weight)]
     return tuple(lines)
 
 

@@ -1,0 +1,132 @@
+"""The card of verdicts: each rating on a line of its own, with what was found and what follows."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log10
+
+from wattproof.judge import Judgement
+from wattproof.publish.card import CardRow, Claim, Dot, Line, RowsCard, Verdict
+from wattproof.publish.card_power import said_as
+from wattproof.publish.picture_subject import PictureSubject
+from wattproof.publish.picture_words import SAY
+from wattproof.quantity import Quantity
+from wattproof.report import linear_axis
+
+_NAMES = {"power": "load_power", "thd": "thd_n"}
+"""Ratings whose numbers are written as those of figures that are called otherwise."""
+_PAD, _LEAST_PAD, _TICKS = 0.15, 0.01, 5
+_RATIOS = {"V/V", "W/W"}
+_DECIBEL_FROM, _LEAST_RATIO = 0.5, 1e-9
+_SHORT = {"snr", "thd"}
+
+
+def verdicts_card(subject: PictureSubject) -> RowsCard | None:
+    """Give every rating with what was found and its verdict; None where the maker states none."""
+    if subject.judged is None or not subject.judged.judgements:
+        return None
+    rows = []
+    for number, words in enumerate(subject.judged.ratings):
+        own = [j for j in subject.judged.judgements if j.rating == number and not j.reading.stretched]
+        rows += [_row(words, own)] if own else []
+    drawn = any(row.line for row in rows)
+    return RowsCard(rows=tuple(rows), legend=("claim", "found") if drawn else ())
+
+
+def _row(words: str, own: Sequence[Judgement]) -> CardRow:
+    judgement = own[0]
+    claimed = Quantity(value=judgement.claimed, u=0.0, unit=judgement.unit)
+    weighed = [(j, found) for j in own if (found := _found(j)) is not None]
+    if not weighed:
+        return CardRow(head=_headed(words), verdict=_verdict(own), told=(_told(own, weighed),))
+    scale = _Scale(unit=judgement.unit, decibel=judgement.unit == "V/V" and claimed.value >= _DECIBEL_FROM)
+    dots = tuple(_dot(j, found, scale) for j, found in weighed)
+    claim = Claim(
+        value=scale.shown(claimed.value),
+        at_least=_kept(judgement),
+        text=SAY["claimed"].format(_said(claimed, judgement)),
+    )
+    line = _line([claim.value, *(end for dot in dots for end in (dot.low, dot.value, dot.high))])
+    return CardRow(
+        head=_headed(words),
+        verdict=_verdict(own),
+        told=(_told(own, weighed),),
+        dots=dots,
+        claim=claim,
+        line=line,
+        ends=tuple(SAY["end"].format(end, scale.name).rstrip() for end in (line.low, line.high)),
+    )
+
+
+def _found(judgement: Judgement) -> Quantity | None:
+    """Give the figure that is weighed, in the claim's own unit."""
+    found = judgement.corrected or judgement.measured
+    return found if found is not None and found.unit == judgement.unit else None
+
+
+def _kept(judgement: Judgement) -> bool | None:
+    return {"at least": True, "at most": False}.get(judgement.sense)
+
+
+def _verdict(own: Sequence[Judgement]) -> Verdict:
+    """Give the verdict that all readings share; where they do not, which one the maker means cannot be told."""
+    verdicts = {judgement.verdict for judgement in own}
+    return verdicts.pop() if len(verdicts) == 1 else "cannot tell"
+
+
+def _told(own: Sequence[Judgement], weighed: Sequence[tuple[Judgement, Quantity]]) -> str:
+    counts = Counter(judgement.verdict for judgement in own)
+    if len(counts) > 1:
+        return ", ".join(SAY["mixed"].format(verdict, n, len(own)) for verdict, n in counts.items())
+    if not weighed:
+        return SAY["not_measured"]
+    if len(own) > 1:
+        return SAY["all_readings"].format(len(own))
+    judgement, found = weighed[0]
+    bound = f"{judgement.bound} " if judgement.bound else ""
+    said = bound + _said(found, judgement)
+    return SAY["at_rated"].format(said) if judgement.correction else said
+
+
+def _said(quantity: Quantity, judgement: Judgement) -> str:
+    return said_as(quantity, _NAMES.get(judgement.quantity, judgement.quantity))
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Scale:
+    """How a rating's numbers are shown: per cent for small ratios, decibels for large ones of volts."""
+
+    unit: str
+    decibel: bool
+
+    @property
+    def name(self) -> str:
+        """What stands behind a number."""
+        if self.decibel:
+            return "dB"
+        return "%" if self.unit in _RATIOS else self.unit
+
+    def shown(self, value: float) -> float:
+        """Give a number as it is shown."""
+        if self.decibel:
+            return 20 * log10(max(value, _LEAST_RATIO))
+        return 100 * value if self.unit in _RATIOS else value
+
+
+def _dot(judgement: Judgement, found: Quantity, scale: _Scale) -> Dot:
+    low, high = (scale.shown(end) for end in found.interval95)
+    return Dot(value=scale.shown(found.value), low=low, high=high, sort=judgement.verdict)
+
+
+def _line(values: Sequence[float]) -> Line:
+    """Give a line with round ends on which all values lie well inside."""
+    low, high = min(values), max(values)
+    pad = max(_PAD * (high - low), _LEAST_PAD * abs(high))
+    axis = linear_axis("", [low - pad if low <= 0 or low > 2 * pad else 0.0, high + pad], ticks=_TICKS)
+    return Line(low=axis.low, high=axis.high)
+
+
+def _headed(words: str) -> str:
+    """Begin a rating's words as a heading does."""
+    name, _, rest = words.partition(" ")
+    return f"{name.upper() if name in _SHORT else name[:1].upper() + name[1:]} {rest}"
