@@ -135,7 +135,7 @@ def test_the_commands_print_what_the_tasks_say(session, capsys):
 
 def test_an_output_or_a_number_of_driven_ones_that_no_capture_has_is_told_with_those_it_has(session):
     name, archive = session()
-    for asked, said in (({"output": "B"}, "powers of A"), ({"driven": 2}, "have 1 outputs driven")):
+    for asked, said in (({"output": "B"}, "powers of A"), ({"driven": 2}, "have one output driven")):
         with pytest.raises(MeasureError, match=r"No model (of output B|with 2 driven)") as refused:
             tasks.predict(name, archive=archive, **asked)
         assert said in refused.value.why

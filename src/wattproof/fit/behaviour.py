@@ -142,10 +142,10 @@ def _none_such(limits: Sequence[LimitPoint], *, output: str | None = None, drive
             hint=f"Take one of these, --output {names[0]}, or leave --output out: then all are taken for alike.",
         )
     counts = sorted({point.driven for point in limits})
-    told = " or ".join(map(str, counts))
+    told = "one output" if counts == [1] else f"{' or '.join(map(str, counts))} outputs"
     return MeasureError(
         f"No model with {driven} driven can be fitted.",
-        why=f"the captures have {told} outputs driven at once, and outputs share the supply's rails",
+        why=f"the captures have {told} driven at once, and outputs share the supply's rails",
         hint=f"Ask with --driven {counts[0]}, or capture ramps with {driven} driven.",
     )
 

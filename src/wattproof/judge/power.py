@@ -87,7 +87,8 @@ def _nothing_measured(reading: Reading, results: Sequence[CaptureResult]) -> Fou
     why = "no capture holds a power at a limit of distortion together with its load and its supply voltage"
     if any_driven:
         counts = sorted({power.driven for power in any_driven})
-        why = f"captures have {' or '.join(map(str, counts))} outputs driven, and outputs share the supply's rails"
+        told = "one output" if counts == [1] else f"{' or '.join(map(str, counts))} outputs"
+        why = f"captures have {told} driven, and outputs share the supply's rails"
         step = f"{_ramp(reading)}{', one output driven' if reading.driven == 1 else ''}."
         return Found(reading=reading, why=why, settling=missing_step(step))
     return Found(reading=reading, why=why, settling=missing_step(f"{_ramp(reading)}."))
