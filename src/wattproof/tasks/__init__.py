@@ -15,6 +15,7 @@ from wattproof.run import (
     Told,
     Tripped,
 )
+from wattproof.tasks.begun import BegunRun
 from wattproof.tasks.calibrating import Calibrated, bench_calibrate
 from wattproof.tasks.checking import BenchChecked, PartSaid, bench_check
 from wattproof.tasks.comparing import Compared, compare
@@ -58,6 +59,7 @@ from wattproof.tasks.workbench import Workbench
 
 __all__ = [
     "TASKS",
+    "BegunRun",
     "BenchChecked",
     "Calibrated",
     "CameraWishes",

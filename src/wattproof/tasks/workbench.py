@@ -1,9 +1,12 @@
 """What the workbench needs of an archive beside the tasks: its place, its secret, who is running."""
 
 import secrets
+from collections.abc import Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from wattproof.tasks.begun import BegunRun, begin
 
 if TYPE_CHECKING:
     from wattproof.archive import Archive, WindowAddress
@@ -30,6 +33,23 @@ class Workbench:
     def running(self) -> "tuple[WindowAddress, ...]":
         """Give where runs that are going on can be watched."""
         return self._store.windows()
+
+    def begin_run(
+        self,
+        *,
+        files: Sequence[Path] = (),
+        session: str | None = None,
+        sheet: Path | None = None,
+        answers: Sequence[str] = (),
+        skip: Sequence[int] = (),
+        clear_trip: str | None = None,
+        note: str = "",
+    ) -> BegunRun:
+        """Begin a run in a process of its own; the arguments are those of the task `run`."""
+        return begin(
+            self._store, files=files, session=session, sheet=sheet, answers=answers, skip=skip,
+            clear_trip=clear_trip, note=note,
+        )  # fmt: skip
 
     @cached_property
     def _store(self) -> "Archive":

@@ -13,6 +13,7 @@ from wattproof.web import tokens
 from wattproof.web.jobs import Jobs
 from wattproof.web.settings import WebSettings
 from wattproof.web.tries import Tries
+from wattproof.web.watching import Watching
 
 if TYPE_CHECKING:
     import jinja2
@@ -42,6 +43,8 @@ class Desk:
         self.jobs = Jobs()
         self.looks = tasks.Looks()
         self.tries = Tries()
+        self.place = tasks.Workbench(settings.archive)
+        self.watching = Watching(self.place)
         self.closing: list[Callable[[], None]] = []
 
     @asynccontextmanager
@@ -51,6 +54,7 @@ class Desk:
             yield
         finally:
             self.jobs.close()
+            await self.watching.close()
             for close in self.closing:
                 close()
 

@@ -1,8 +1,5 @@
 """The pages, one file a part of the job."""
 
-from wattproof.web.pages.pairing import router as pairing
-from wattproof.web.pages.working import router as working
-
-ROUTERS = (pairing, working)
+from wattproof.web.pages.routers import ROUTERS
 
 __all__ = ["ROUTERS"]
