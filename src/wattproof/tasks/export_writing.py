@@ -174,7 +174,8 @@ class Writing:
         import polars
 
         columns = json.dumps([column.model_dump() for column in index_table(form, 0).columns], ensure_ascii=False)
-        polars.scan_parquet(self.folder / PARTS / form.name / "*.parquet").sink_parquet(
+        parts = sorted((self.folder / PARTS / form.name).iterdir())
+        polars.scan_parquet(parts, glob=False).sink_parquet(  # a folder's name may hold a star
             self.folder / f"{form.name}.parquet", metadata={"columns": columns}
         )
 
