@@ -10,9 +10,10 @@ from pydantic import BaseModel
 from wattproof.amplifier import parse_amplifier
 from wattproof.archive.captures import numbered_folders, read_capture
 from wattproof.archive.disk import sha256_of
-from wattproof.archive.figures import figures_path, read_figures
+from wattproof.archive.figures import figures_path, history_files, read_event, read_figures
 from wattproof.archive.model import CaptureRecord, FiguresFile, Session
 from wattproof.archive.models import model_path, need_models
+from wattproof.archive.names import slug
 from wattproof.archive.pack_differ import leaves
 from wattproof.archive.pack_model import HOME, Finding, Manifest
 from wattproof.archive.pack_names import shown
@@ -37,7 +38,7 @@ def disagreements(session: Session, manifest: Manifest) -> tuple[Finding, ...]:
         return (Finding(where=f"{HOME}session.json", what="damaged", detail=detail),)
     own = tuple(_own(session))
     damaged = {finding.where for finding in own if finding.what == "damaged"}
-    more = (*_settings(session), *_versions(session, manifest))
+    more = (*_began(session), *_settings(session), *_versions(session, manifest))
     if f"{HOME}figures.json" in damaged:
         return (*own, *more)
     return (*own, *more, *_figures(session), *_derived(session, damaged))
@@ -54,6 +55,15 @@ def _own(session: Session) -> Iterator[Finding]:
             )
         elif change.what != "half-written":  # a line that a killed run left is as it was packed
             yield Finding(where=where, what=change.what, detail=change.detail)
+
+
+def _began(session: Session) -> Iterator[Finding]:
+    """Compare the day and the model with the name that they gave the session when it began."""
+    record = session.record
+    stem = f"{record.started:%Y-%m-%d}-{slug(record.amplifier.model, fallback='amplifier')}-"
+    if not record.id.startswith(stem):
+        detail = f"a session of that day and model is named {stem}..., not {record.id}"
+        yield Finding(where=f"{HOME}session.json", what="contradicts", detail=detail)
 
 
 def _settings(session: Session) -> Iterator[Finding]:
@@ -111,6 +121,7 @@ def _figures(session: Session) -> Iterator[Finding]:
         return
     for leaf in leaves(figures.inputs, session.record.files, relative=0.0):
         yield Finding(where=where, what="contradicts", detail=leaf.words("made them", "in session.json"))
+    yield from _history(session)
     made = {capture.number: capture for capture in figures.captures}
     for record in _captures(session):
         capture = made.get(record.number)
@@ -121,6 +132,21 @@ def _figures(session: Session) -> Iterator[Finding]:
         here = {"sha256": record.sha256, "description": _plain(record.description)}
         for leaf in leaves(there, here, place=f"capture {record.number}", relative=0.0):
             yield Finding(where=where, what="contradicts", detail=leaf.words("in the figures", "in capture.json"))
+
+
+def _history(session: Session) -> Iterator[Finding]:
+    """Compare the captures that the history says the figures were made of with those that the figures say."""
+    digest, figures = sha256_of(figures_path(session)), read_figures(session)
+    said = {f"{capture.number:02d}": capture.sha256 for capture in figures.captures} if figures else {}
+    for path in history_files(session):
+        try:
+            event = read_event(path)
+        except ArchiveError:  # told already
+            continue
+        if event.did == "measured" and event.details.get("figures_sha256") == digest:
+            for leaf in leaves(event.details.get("captures"), said, place="captures", relative=0.0):
+                detail = leaf.words("in the history", "in the figures")
+                yield Finding(where=f"{HOME}history/{path.name}", what="contradicts", detail=detail)
 
 
 def _captures(session: Session) -> tuple[CaptureRecord, ...]:

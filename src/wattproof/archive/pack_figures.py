@@ -1,7 +1,7 @@
 """Published figures beside those that were measured again: the same to the last printed digit, or named."""
 
 from collections import defaultdict, deque
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import floor, isfinite, log10
 from typing import Any, Literal
@@ -15,6 +15,9 @@ from wattproof.quantity import BudgetLine, Quantity
 
 SAME_OVER_U = 1e-6
 """Nearer than this share of u a figure is the same: what another processor's arithmetic adds is smaller still."""
+FLOOR = 1e-12
+"""A ripple of this share of the voltage it stands on is left over from adding up rounded numbers, and no ripple."""
+
 _ARITHMETIC, _LOOSE = 1e-9, 1e-3
 _SIX_DIGITS = 5
 
@@ -67,8 +70,17 @@ def last_digit(quantity: Quantity) -> float:
     return float(10.0 ** (floor(log10(size)) - _SIX_DIGITS)) if isfinite(size) and size > 0 else 0.0
 
 
-def compare_quantity(published: Quantity, again: Quantity) -> tuple[State, tuple[FieldCompared, ...]]:
-    """Weigh value, uncertainty and unit of two quantities; the budgets and conditions are not looked at."""
+def compare_quantity(
+    published: Quantity, again: Quantity, *, floor_abs: float = 0.0
+) -> tuple[State, tuple[FieldCompared, ...]]:
+    """Weigh value, uncertainty and unit of two quantities; the budgets and conditions are not looked at.
+
+    Parameters
+    ----------
+    published, again : Quantity
+    floor_abs : float, the quantity's unit
+        What no computer can tell apart in sums of samples of this size.
+    """
     step, worst, fields = last_digit(published) / 2, 0, []
     halves = (published.k95 * published.u, again.k95 * again.u)
     for field, there, here in (
@@ -76,7 +88,7 @@ def compare_quantity(published: Quantity, again: Quantity) -> tuple[State, tuple
         ("u", published.u, again.u),
         ("95 % half width", *halves),
     ):
-        rank = _rank(there, here, published.u, step)
+        rank = _rank(there, here, published.u, max(step, floor_abs))
         worst = max(worst, rank)
         if rank:
             fields.append(FieldCompared(field=field, published=there, again=here))
@@ -111,8 +123,12 @@ def compare_figures(
     first = {capture.number: capture for capture in published.captures}
     found: list[FigureCompared] = []
     for number in sorted(first.keys() | second.keys()):
-        pairs = _pairs(_figures(first.get(number)), _figures(second.get(number)))
-        found += [_compared(number, one, other, unchecked=number in unchecked) for one, other in pairs]
+        there, here = _figures(first.get(number)), _figures(second.get(number))
+        floors = _floors(here)
+        found += [
+            _compared(number, one, other, unchecked=number in unchecked, floors=floors)
+            for one, other in _pairs(there, here)
+        ]
     return tuple(found)
 
 
@@ -136,6 +152,15 @@ def _figures(capture: MeasuredCapture | None) -> list[_Placed]:
     return [_Placed(file=r.file, result=n, figure=figure) for n, r in enumerate(results) for figure in r.figures]
 
 
+def _floors(placed: list[_Placed]) -> dict[str, float]:
+    """Give what cannot be told apart, by unit: a share of the largest figure of that unit in the capture."""
+    largest: dict[str, float] = {}
+    for one in placed:
+        unit = one.figure.unit
+        largest[unit] = max(largest.get(unit, 0.0), abs(one.figure.value))
+    return {unit: FLOOR * value for unit, value in largest.items()}
+
+
 def _pairs(published: list[_Placed], again: list[_Placed]) -> Iterator[tuple[_Placed | None, _Placed | None]]:
     """Pair what is of one name, output and conditions; then what is left of one name and output, in order."""
     partner: dict[int, int] = {}
@@ -154,7 +179,9 @@ def _pairs(published: list[_Placed], again: list[_Placed]) -> Iterator[tuple[_Pl
     yield from ((None, one) for n, one in enumerate(again) if n not in taken)
 
 
-def _compared(number: int, one: _Placed | None, other: _Placed | None, *, unchecked: bool) -> FigureCompared:
+def _compared(
+    number: int, one: _Placed | None, other: _Placed | None, *, unchecked: bool, floors: Mapping[str, float]
+) -> FigureCompared:
     placed = one or other
     if placed is None:
         raise ValueError  # a pair has at least one side
@@ -169,8 +196,9 @@ def _compared(number: int, one: _Placed | None, other: _Placed | None, *, unchec
     }  # fmt: skip  (budgets are compared line by line; their differences stand among the fields)
     if published is None or again is None:
         return FigureCompared(state=_lone_state(published, unchecked=unchecked), **known)
-    state, fields = compare_quantity(published, again)
-    others = tuple(_other_fields(published, again))
+    floor_abs = floors.get(again.unit, 0.0)
+    state, fields = compare_quantity(published, again, floor_abs=floor_abs)
+    others = tuple(_other_fields(published, again, floor_abs))
     worst = max([_STATES.index(state), *(rank for rank, _ in others)])
     apart = again.value - published.value
     return FigureCompared(
@@ -191,7 +219,7 @@ def _lone_state(published: Figure | None, *, unchecked: bool) -> State:
 _Ranked = Iterator[tuple[int, FieldCompared]]
 
 
-def _other_fields(published: Figure, again: Figure) -> _Ranked:
+def _other_fields(published: Figure, again: Figure, floor_abs: float) -> _Ranked:
     """Find what differs in conditions, origin, degrees of freedom and budget, each with its rank among `_STATES`."""
     for leaf in leaves(published.conditions, again.conditions, place="conditions", relative=0.0):
         rounded = one_step(repr(leaf.there), repr(leaf.here)) or near(leaf.there, leaf.here)
@@ -201,12 +229,12 @@ def _other_fields(published: Figure, again: Figure) -> _Ranked:
     if not near(published.dof, again.dof, relative=_ARITHMETIC):
         rank = 1 if near(published.dof, again.dof, relative=_LOOSE) else 2
         yield rank, FieldCompared(field="dof", published=published.dof, again=again.dof)
-    yield from _budget_fields(published, again)
+    yield from _budget_fields(published, again, floor_abs)
 
 
-def _budget_fields(published: Figure, again: Figure) -> _Ranked:
+def _budget_fields(published: Figure, again: Figure, floor_abs: float) -> _Ranked:
     there, here = ({line.source: line for line in figure.budget} for figure in (published, again))
-    allowed = last_digit(published) / 2
+    allowed = max(last_digit(published) / 2, floor_abs)
     for source in [*there, *(source for source in here if source not in there)]:
         one, other = there.get(source), here.get(source)
         rank = 2
