@@ -119,7 +119,7 @@ def out(day, tmp_path_factory):
 
 
 def rows_of(folder, name):
-    return polars.read_parquet(folder / f"{name}.parquet").to_dicts()
+    return polars.read_parquet(folder / f"{name}.parquet", glob=False).to_dicts()
 
 
 def by_csv(folder, name):
