@@ -111,7 +111,7 @@ def test_the_drive_stops_with_the_last_page_where_that_was_chosen(server, papers
             for _ in range(7):  # for longer than the four seconds, there all the while
                 page.send(json.dumps({"do": "here"}))
                 time.sleep(1.0)
-        assert Archive(papers).windows()
+            assert Archive(papers).windows()
         assert stopped(papers)
 
 
