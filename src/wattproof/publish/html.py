@@ -202,7 +202,10 @@ def _unbroken(script: str) -> str:
 def _policy(scripts: Iterable[str]) -> str:
     """Allow the page its own scripts, by their hashes, and pictures inside it; nothing may be fetched."""
     hashes = [f"'sha256-{b64encode(sha256(script.encode()).digest()).decode()}'" for script in scripts]
-    return f"default-src 'none'; script-src {' '.join(hashes)}; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+    scripted = f"script-src {' '.join(hashes)}"
+    return (
+        f"default-src 'none'; {scripted}; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
+    )
 
 
 def _inline_json(data: Plain) -> "Markup":

@@ -9,8 +9,7 @@ PAGE: Mapping[str, str] = MappingProxyType(
     {
         **SAY,
         "skip": "Skip to what was found",
-        "table_scroll": "{caption}: this table can be scrolled sideways",
-        "live": "Chart that can be read off: left and right arrows read values, plus and minus zoom, zero shows all of it.",
+        "live": "Chart to read off: left and right arrows read values, plus and minus zoom, zero shows all.",
         "zoom_in": "Zoom in",
         "zoom_out": "Zoom out",
         "reset": "Show all",

@@ -16,6 +16,15 @@ function make(name, attributes = {}, text = "") {
   return element;
 }
 
+/** A dot in a line's colour; in the figure, the style sheet turns it dark with the chart. */
+function swatch(colour) {
+  const [svg, dot] = ["svg", "circle"].map((name) => document.createElementNS("http://www.w3.org/2000/svg", name));
+  for (const [key, value] of [["class", "swatch"], ["viewBox", "0 0 10 10"]]) svg.setAttribute(key, value);
+  for (const [key, value] of [["cx", 5], ["cy", 5], ["r", 4.5], ["fill", colour]]) dot.setAttribute(key, value);
+  svg.append(dot);
+  return svg;
+}
+
 /** The rows of a panel's lines, as the specification holds them; they rise along x, or are put so. */
 function linesOf(spec, panels) {
   return panels.map((panel, number) =>
@@ -123,21 +132,16 @@ class Turned {
 
   tell(panel, rows) {
     const lines = [make("p", {}, `${panel.x}: ${said(this.at, 5)}`)];
-    rows.forEach((list, number) =>
-      list.forEach((row) => {
+    rows.forEach((list, number) => {
+      const named = list.some((row) => row.line.name);
+      if (named) lines.push(make("p", { class: "of" }, this.panels[number].y));
+      for (const row of list) {
         const aside = row.x === this.at ? "" : ` (${data.say.at} ${said(row.x)})`;
-        const name = row.line.name ? `, ${row.line.name}` : "";
-        const line = make("p", {}, `${this.panels[number].y}${name}: ${said(row.y)}${aside}`);
-        const swatch = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-        swatch.setAttribute("class", "swatch");
-        swatch.setAttribute("viewBox", "0 0 10 10");
-        const dot = document.createElementNS("http://www.w3.org/2000/svg", "circle");
-        for (const [key, value] of [["cx", 5], ["cy", 5], ["r", 4.5], ["fill", row.line.colour]]) dot.setAttribute(key, value);
-        swatch.append(dot);
-        line.prepend(swatch);
+        const line = make("p", {}, `${named ? row.line.name : this.panels[number].y}: ${said(row.y)}${aside}`);
+        line.prepend(swatch(row.line.colour));
         lines.push(line);
-      }),
-    );
+      }
+    });
     this.reading.replaceChildren(...lines);
     this.reading.hidden = false;
     const [low, high] = this.ends[panel.link].map((end) => along(panel, end));
