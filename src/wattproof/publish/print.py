@@ -49,7 +49,9 @@ def document_pdf(document: Document) -> bytes:
 
 
 def document_pages(document: Document, *, dots_per_inch: float = 110.0) -> list[bytes]:
-    """Set a report as `document_pdf` does, and give each page as a PNG.
+    """Set a report as `document_pdf` does, and give each page as a PNG, to be looked over.
+
+    Letters that the house's font lacks stay empty boxes here.
 
     Parameters
     ----------

@@ -20,6 +20,7 @@ from wattproof.publish.document import (
     Table,
     Words,
 )
+from wattproof.publish.print_columns import columns_of
 from wattproof.publish.print_words import SAY
 from wattproof.report import typeset
 
@@ -104,16 +105,23 @@ class Laid:
         return {"kind": "facts", "title": printed(block.title), "pairs": pairs}
 
     def _table(self, block: Table) -> Plain:
-        rows = [
+        rows: list[Plain] = [
             {"label": self._place(row.anchor), "cells": [self._runs(cell) for cell in row.cells]} for row in block.rows
         ]
+        heads = [pieces(column.head) for column in block.columns]
+        columns = columns_of(
+            [heads, *([[piece for run in cell for piece in run["text"]] for cell in row["cells"]] for row in rows)]
+        )
         return {
             "kind": "table",
             "caption": printed(block.caption),
-            "heads": [pieces(column.head) for column in block.columns],
+            "heads": heads,
             "numeric": [column.numeric for column in block.columns],
             "rows": rows,
             "notes": [pieces(note) for note in block.notes],
+            "size": columns.size_pt,
+            "shares": columns.shares,
+            "whole": columns.whole,
         }
 
     def _chart(self, block: Chart) -> Plain:
@@ -204,18 +212,25 @@ def pieces(text: str) -> list[str]:
 
     Examples
     --------
-    >>> pieces("ramp of 3fa94c0d17be55aa")
-    ['ramp of 3fa94c0d17', 'be55aa']
+    >>> pieces("long-ramp-file.wav of 3fa94c0d17be55aa")
+    ['long-', 'ramp-', 'file.', 'wav of 3fa94c0d17', 'be55aa']
     """
-    text = printed(text)
-    found: list[str] = [""]
-    for word in re.split(r"(?<=\s)", text):
-        cut = [word]
-        if len(word) > _UNBREAKABLE_LETTERS:
-            cut = re.findall(rf".{{1,{_PIECE_LETTERS}}}", word)
-        found[-1] += cut[0] if cut else ""
-        found += cut[1:]
+    found = [""]
+    for word in re.split(r"(?<=\s)", printed(text)):
+        first, *more = _cut(word) if len(word) > _UNBREAKABLE_LETTERS else [word]
+        found[-1] += first
+        found += more
     return found
+
+
+def _cut(word: str) -> list[str]:
+    """Cut a long word behind the signs that part names, and what stays too long anywhere."""
+    parts = re.split(r"(?<=[-_/\\:;,=])(?=\w)|(?<=\.)(?=[A-Za-z])", word)
+    return [
+        piece
+        for part in parts
+        for piece in ([part] if len(part) <= _UNBREAKABLE_LETTERS else re.findall(f".{{1,{_PIECE_LETTERS}}}", part))
+    ]
 
 
 def _labels(document: Document) -> dict[str, str]:
