@@ -30,6 +30,7 @@ from wattproof.dsp.envelope import (
 )
 from wattproof.dsp.frames import FrameFit, FrameGrid, cut_frames, fit_frames, frame_length, frame_means, whole_cycles
 from wattproof.dsp.lines import Line, MainsHum, find_lines, find_mains, noise_without_lines
+from wattproof.dsp.onset import Clap, find_claps
 from wattproof.dsp.peaks import crest_factor, true_peak
 from wattproof.dsp.spectrum import (
     Spectrum,
@@ -45,6 +46,7 @@ from wattproof.dsp.spectrum import (
     spectrum_of,
 )
 from wattproof.dsp.tone import FEWEST_CYCLES, ToneFit, fit_at, fit_tone
+from wattproof.dsp.tone_course import Likeness, ToneCourse, match_courses, tone_course
 from wattproof.dsp.weighting import a_weighting, c_weighting, itu_r_468, itu_r_468_rms
 
 __all__ = [
@@ -52,14 +54,17 @@ __all__ = [
     "SQUARE_THD",
     "UPPER_TRANSITION",
     "Burst",
+    "Clap",
     "Drop",
     "Envelope",
     "FlatTop",
     "FrameFit",
     "FrameGrid",
+    "Likeness",
     "Line",
     "MainsHum",
     "Spectrum",
+    "ToneCourse",
     "ToneFit",
     "Weighting",
     "Window",
@@ -82,6 +87,7 @@ __all__ = [
     "display_spectrum",
     "fast_length",
     "find_bursts",
+    "find_claps",
     "find_drops",
     "find_lines",
     "find_mains",
@@ -96,6 +102,7 @@ __all__ = [
     "itu_r_468",
     "itu_r_468_rms",
     "level_slope_db_per_s",
+    "match_courses",
     "noise_degrees_of_freedom",
     "noise_without_lines",
     "overdrive_for_thd",
@@ -106,6 +113,7 @@ __all__ = [
     "thd_f_to_r",
     "thd_r_to_f",
     "tone_band",
+    "tone_course",
     "true_peak",
     "whole_cycles",
 ]

@@ -50,6 +50,10 @@ class FilmShape:
     timecode: str = ""
 
 
+_PIPE_BYTES = 1 << 20
+"""A frame goes through in few pieces, where the system allows it."""
+
+
 def encoder() -> str:
     """Give the encoder's program.
 
@@ -89,7 +93,12 @@ def write_film(frames: Iterable[Pixels], *, to: Path, shape: FilmShape) -> None:
     with tempfile.TemporaryFile() as said:
         # in a session of its own: Ctrl-C is ours to handle, and the encoder is told by its pipe and its end
         process = subprocess.Popen(
-            _command(encoder(), to, shape), stdin=subprocess.PIPE, stdout=said, stderr=said, start_new_session=True
+            _command(encoder(), to, shape),
+            stdin=subprocess.PIPE,
+            stdout=said,
+            stderr=said,
+            start_new_session=True,
+            pipesize=_PIPE_BYTES,
         )
         if process.stdin is None:
             raise FilmError("The encoder takes no frames.", why="its input is closed", hint="Try again.")
@@ -108,7 +117,7 @@ def write_film(frames: Iterable[Pixels], *, to: Path, shape: FilmShape) -> None:
 def _feed(pipe: IO[bytes], frames: Iterable[Pixels]) -> None:
     try:
         for frame in frames:
-            pipe.write(memoryview(frame).cast("B"))
+            pipe.write(frame.data.cast("B"))
     except (BrokenPipeError, OSError):  # the encoder has gone: its own words say why
         pass
     finally:

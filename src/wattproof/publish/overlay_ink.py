@@ -55,7 +55,7 @@ def glyph(letter: str, size_px: int, *, strong: bool) -> Coverage:
     cell = max(face.getlength(digit) for digit in _DIGITS) if letter in _DIGITS else width
     image = Image.new("L", (max(round(cell), 1), round(1.3 * size_px)))
     ImageDraw.Draw(image).text(((round(cell) - width) / 2, size_px), letter, fill=255, font=face, anchor="ls")
-    return np.divide(image, 255, dtype=np.float32)
+    return np.asarray(image, dtype=np.float32) * np.float32(1 / 255)
 
 
 @cache
@@ -79,7 +79,7 @@ def rounded_box(height_px: int, width_px: int, radius_px: float) -> Coverage:
     box = (0, 0, width_px * _FINER - 1, height_px * _FINER - 1)
     ImageDraw.Draw(image).rounded_rectangle(box, radius=radius_px * _FINER, fill=255)
     small = image.resize((width_px, height_px), Image.Resampling.BOX)
-    return np.divide(small, 255, dtype=np.float32)
+    return np.asarray(small, dtype=np.float32) * np.float32(1 / 255)
 
 
 def add_line(

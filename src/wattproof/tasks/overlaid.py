@@ -1,6 +1,7 @@
 """What `wattproof overlay` answers, and how it is said."""
 
 import json
+from math import hypot
 from pathlib import Path
 from typing import Literal
 
@@ -27,6 +28,7 @@ class CameraPlace(_Answer):
     heard_s: float = Field(description="where it is in the camera's sound")
     heard_u_s: float = Field(description="standard uncertainty of that place")
     capture_s: float = Field(description="where the same is in the capture")
+    capture_u_s: float = Field(description="standard uncertainty of that place")
     first_s: float = Field(description="the clip's first frame, seconds from the first frame of the camera's file")
     first_frame: int = Field(description="the same in frames")
     timecode: str
@@ -71,11 +73,12 @@ class Overlaid(_Answer):
         return "\n".join(lines)
 
     def _place(self, place: CameraPlace) -> list[str]:
-        half_ms = 2000 * place.heard_u_s
-        found = {"clap": "Clap", "tone": "The capture's tone"}[place.by]
+        half_ms = 2000 * hypot(place.heard_u_s, place.capture_u_s)
+        found = {"clap": "The clap", "tone": "The capture's beginning, by its tone,"}[place.by]
         lines = [
             "",
-            f"{found} found at {place.heard_s:.4f} s ± {half_ms:.1f} ms of the camera's sound.",
+            f"{found} is at {place.heard_s:.4f} s of the camera's sound and {place.capture_s:.4f} s of the capture, "
+            f"together ± {half_ms:.1f} ms (95 %).",
             f"Lay the clip at {place.timecode} of the camera's time code: {place.first_frame} frames "
             f"({place.first_s:.3f} s) after its first.",
         ]

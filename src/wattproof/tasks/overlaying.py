@@ -146,7 +146,9 @@ def overlay(
     refuse_overwriting((wishes.clip, wishes.chapters), given=(camera.sync,))
     result = _result_of(record, measured.get(record.number, ()))
     scene = _scene(found, record, result, output=wishes.output)
-    synced = sync_with(camera, store=store, session=found, record=record, result=result, tell=tell)
+    synced = sync_with(
+        camera, store=store, session=found, record=record, result=result, output=scene.course.output, tell=tell
+    )
     clock = _clock(result, wishes, rate=rate, synced=synced)
     started = None if synced is None else round((clock.first_s - synced.camera_zero_s) * rate)
     code = "" if started is None else time_code(first_code + started, rate=rate)
