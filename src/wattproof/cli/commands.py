@@ -17,6 +17,7 @@ from wattproof.cli.pack_command import key_new, pack
 from wattproof.cli.paper_commands import paper_back, paper_keep, paper_list, paper_show
 from wattproof.cli.picture_command import picture
 from wattproof.cli.plausible_command import plausible
+from wattproof.cli.report_command import report
 from wattproof.cli.serve_command import serve
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
 from wattproof.cli.verify_command import verify
@@ -44,6 +45,7 @@ __all__ = [
     "plausible",
     "predict",
     "read",
+    "report",
     "run",
     "schema",
     "serve",
@@ -283,8 +285,8 @@ def schema(name: str | None = None, /) -> None:
     ----------
     name
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, picture, overlay, pack, verify, amplifier, bench, reading; all of them are listed
-        when left out.
+        predict, judge, compare, report, picture, overlay, pack, verify, amplifier, bench, reading, words; all of them
+        are listed when left out.
     """
     print(tasks.schema(name))
 

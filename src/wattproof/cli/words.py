@@ -19,6 +19,7 @@ COMMANDS = {
     ("predict",): "Predict power, supply current and heat under conditions that were not measured, or refuse.",
     ("judge",): "Judge the maker's ratings by a session's figures: meets, falls short, cannot tell.",
     ("compare",): "Lay sessions side by side on common terms: which differences can be told, and which cannot.",
+    ("report",): "Write a session's report: one page, a PDF and a post, all of the same content.",
     ("export",): "Write figures, budgets, curves, verdicts and recordings for a spreadsheet, Python or other programs.",
     ("paper", "keep"): "Keep an amplifier file, a bench file or a run sheet in the archive, with its states before.",
     ("paper", "list"): "List the papers kept in the archive.",

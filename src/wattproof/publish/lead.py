@@ -7,13 +7,21 @@ from wattproof.publish.document import Paragraph, Words
 from wattproof.publish.inputs import PublishedSession
 from wattproof.publish.limits import LimitPower, by_load, leading_limit, limit_powers, typed_powers, weakest
 from wattproof.publish.places import Places, load_text, number, supply_text, time_text
-from wattproof.publish.rated import Weighed, claim_text, probability_text, quantity_text, weighed, weighed_figure
-from wattproof.publish.wording import LEAD, counted, listed
+from wattproof.publish.rated import (
+    Weighed,
+    claim_text,
+    margin_text,
+    probability_text,
+    quantity_text,
+    weighed,
+    weighed_figure,
+)
+from wattproof.publish.wording import LEAD, counted, listed, number_word
 from wattproof.report import face_value
 
 _MOST_LOADS = 4
 _MOST_RATED = 3
-_OUTCOMES = ("meets", "falls short", "cannot tell", "depends")
+_OUTCOMES = ("meets", "falls short", "depends", "cannot tell")
 
 
 def lead(inputs: PublishedSession, places: Places) -> tuple[Paragraph, ...]:
@@ -23,7 +31,7 @@ def lead(inputs: PublishedSession, places: Places) -> tuple[Paragraph, ...]:
     if held:
         first.append(held)
     second = list(_ratings(inputs))
-    return tuple(Paragraph(words=_sentences(part)) for part in (first, second) if part)
+    return tuple(Paragraph(words=_sentences(part)) for part in (first, second))
 
 
 def _sentences(parts: list[tuple[Words, ...]]) -> tuple[Words, ...]:
@@ -41,7 +49,7 @@ def _what(inputs: PublishedSession) -> str:
         kind=kind,
         outputs=counted(LEAD["outputs"], len(amplifier.outputs)),
         day=inputs.day,
-        bench=bench.name or LEAD["no_bench"],
+        bench=LEAD["bench"].format(bench.name) if bench.name else LEAD["no_bench"],
         captures=_captures(inputs.results),
     )
 
@@ -71,9 +79,13 @@ def _powers(inputs: PublishedSession, places: Places) -> tuple[Words, ...]:
 
 
 def _power(power: LimitPower, places: Places) -> tuple[Words, ...]:
-    text = LEAD["power"].format(value="", load=load_text(power.figure), supply=_at(power.result, power.figure))
-    many = LEAD["weakest"].format(power.driven) if power.driven > 1 else ""
+    text = LEAD["power"].format(value="", load=_load(power.figure), supply=_at(power.result, power.figure))
+    many = LEAD["weakest"].format(number_word(power.driven)) if power.driven > 1 else ""
     return (*places.value(power.figure), f"{text}{many}")
+
+
+def _load(figure: Figure) -> str:
+    return load_text(figure) or LEAD["unknown_load"]
 
 
 def _typed(inputs: PublishedSession, places: Places) -> tuple[Words, ...]:
@@ -89,7 +101,7 @@ def _typed_power(power: LimitPower, places: Places) -> tuple[Words, ...]:
     thd = power.result.figure("thd_n", power.figure.output)
     limit = LEAD["no_typed_limit"] if thd is None else LEAD["typed_limit"].format(face_value(thd))
     text = LEAD["typed_power"].format(
-        value="", load=load_text(power.figure), supply=_at(power.result, power.figure), limit=limit
+        value="", load=_load(power.figure), supply=_at(power.result, power.figure), limit=limit
     )
     return (*places.value(power.figure), text)
 
@@ -108,14 +120,15 @@ def _joined(items: list[tuple[Words, ...]]) -> Iterator[Words]:
 
 
 def _hold(inputs: PublishedSession, places: Places) -> tuple[Words, ...]:
-    """Tell the longest hold; of equals the one of most power."""
+    """Tell the longest hold; of equals the one that kept least, so that nothing is told in the maker's favour."""
     spans = [span for result in inputs.results if result.kind == "hold" for span in sustained_spans(result)]
+    spans = [(first, last) for first, last in spans if last is not first]
     if not spans:
         return ()
-    first, last = max(spans, key=lambda span: (number(span[1], "at_s") or 0.0, span[1].value))
+    first, last = max(spans, key=lambda span: (number(span[1], "at_s") or 0.0, -span[1].value / span[0].value))
     told = LEAD["hold"].format(
         time=time_text(number(last, "at_s") or 0.0),
-        load=load_text(last),
+        load=_load(last),
         last="\0",
         share=f"{100 * last.value / first.value:.3g} %",
         first=time_text(number(first, "at_s") or 0.0),
@@ -125,12 +138,12 @@ def _hold(inputs: PublishedSession, places: Places) -> tuple[Words, ...]:
 
 
 def sustained_spans(result: CaptureResult) -> list[tuple[Figure, Figure]]:
-    """Give the first and the last sustained power of each output of a hold that has two."""
+    """Give the first and the last sustained power of each output of a hold: the same, where it has but one."""
     spans = []
     for output in dict.fromkeys(figure.output for figure in result.figures):
         own = [f for f in result.figures if (f.name, f.output) == ("sustained_power", output)]
         own.sort(key=lambda figure: number(figure, "at_s") or 0.0)
-        if len(own) > 1 and own[0].value > 0:
+        if own and own[0].value > 0:
             spans.append((own[0], own[-1]))
     return spans
 
@@ -143,22 +156,32 @@ def _ratings(inputs: PublishedSession) -> Iterator[tuple[Words, ...]]:
     found = weighed(inputs.judged)
     yield (_count(found),)
     powers = [one for one in found if one.judgements[0].quantity == "power"] or found
-    yield ("; ".join(_rated(one, inputs) for one in powers[:_MOST_RATED]) + ".",)
+    told = "; ".join(_rated(one, inputs) for one in powers[:_MOST_RATED])
+    yield (f"{told[:1].upper()}{told[1:]}.",)
     yield (LEAD["rule"].format(confidence=f"{100 * inputs.judged.rule.confidence:g} %"),)
 
 
 def _count(found: list[Weighed]) -> str:
-    counts = {outcome: sum(one.outcome == outcome for one in found) for outcome in _OUTCOMES}
     if len(found) == 1:
         return LEAD["count_one"].format(LEAD[f"one_{found[0].outcome}"])
+    counts = {outcome: sum(one.outcome == outcome for one in found) for outcome in _OUTCOMES}
     said = [counted(LEAD[outcome], count) for outcome, count in counts.items() if count]
-    return LEAD["count"].format(len(found), listed(said))
+    ratings = counted(LEAD["ratings"], len(found))
+    if len(said) == 1:
+        return LEAD[f"all_{found[0].outcome}"].format(ratings)
+    return LEAD["count"].format(ratings, listed(said))
 
 
 def _rated(one: Weighed, inputs: PublishedSession) -> str:
     rating = inputs.amplifier.ratings[one.number]
-    load = LEAD["into"].format(f"{rating.load_ohm:g} ohm") if rating.load_ohm else ""
-    return LEAD["rated"].format(claim=claim_text(rating), load=load, finding=_finding(one))
+    several = rating.channels_driven if len(inputs.amplifier.outputs) > 1 else None
+    return LEAD["rated"].format(
+        claim=claim_text(rating),
+        load=LEAD["into"].format(f"{rating.load_ohm:g} ohm") if rating.load_ohm else "",
+        driven=LEAD["rated_driven"].format(number_word(several)) if several else "",
+        seconds=LEAD["rated_seconds"].format(time_text(rating.seconds)) if rating.seconds else "",
+        finding=_finding(one),
+    )
 
 
 def _finding(one: Weighed) -> str:
@@ -167,10 +190,14 @@ def _finding(one: Weighed) -> str:
     if one.outcome == "depends":
         return LEAD["found_depends"]
     if figure is None or best.margin is None:
-        return LEAD["found_none"]
-    key = "found_every" if one.outcome == "falls short" and len(one.judgements) > 1 else f"found_{best.verdict}"
+        return LEAD["found_none"].format(why=best.why)
+    key = f"found_{best.verdict}"
+    if one.outcome == "falls short" and len(one.judgements) > 1:
+        key = "found_every"
+    elif f"{key}_{best.bound}" in LEAD:
+        key = f"{key}_{best.bound}"
     return LEAD[key].format(
         value=quantity_text(figure, best),
-        less=f"{abs(100 * best.margin):.2g} %",
+        away=margin_text(best),
         probability=probability_text(best.probability or 0.0),
     )

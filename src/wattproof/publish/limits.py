@@ -35,7 +35,8 @@ class LimitPower:
 def limit_powers(results: Iterable[CaptureResult]) -> list[LimitPower]:
     """Give the powers at limits of all ramps, highest load first."""
     found = [power for result in results if result.kind == "ramp" for power in _of_ramp(result)]
-    return sorted(found, key=lambda one: (-one.load_ohm, one.driven, one.figure.output or "", _order(one)))
+    groups = by_load(sorted(found, key=lambda one: -one.load_ohm))
+    return [power for group in groups for power in sorted(group, key=_within_load)]
 
 
 def typed_powers(results: Iterable[CaptureResult]) -> list[LimitPower]:
@@ -65,8 +66,8 @@ def _of_ramp(result: CaptureResult) -> list[LimitPower]:
     ]
 
 
-def _order(power: LimitPower) -> float:
-    return 0.0 if power.limit_percent is None else power.limit_percent
+def _within_load(power: LimitPower) -> tuple[int, str, str, float]:
+    return power.driven, power.result.file, power.figure.output or "", power.limit_percent or 0.0
 
 
 def by_load(powers: Sequence[LimitPower]) -> list[list[LimitPower]]:

@@ -8,13 +8,14 @@ from typing import Literal
 from wattproof.amplifier import Rating
 from wattproof.judge import Judged, Judgement, Verdict
 from wattproof.measure import Figure
-from wattproof.publish.wording import RATINGS
+from wattproof.publish.wording import LEAD, RATINGS
 from wattproof.quantity import Quantity
 from wattproof.report import face_value
 
 Outcome = Literal["meets", "falls short", "cannot tell", "depends"]
 
 _SURE = 0.001
+_LONG = 10.0
 _NAMES = {"thd": "thd_n"}
 
 
@@ -113,18 +114,14 @@ def measured_text(judgement: Judgement) -> str:
 
 
 def margin_text(judgement: Judgement) -> str:
-    """Write by how much the figure differs from the claim: ``-5.1 %``; in dB where the claim is in dB."""
+    """Write by how much the figure differs from the claim: ``5.4 % under``; in dB where the claim is in dB."""
     margin = judgement.margin
     if margin is None:
         return ""
     unit, of = shown_unit(judgement)
-    if unit == "dB":
-        return f"{_signed(of(1 + margin))} dB"
-    return f"{_signed(100 * margin)} %"
-
-
-def _signed(value: float) -> str:
-    return f"{value:+.2g}" if abs(value) < 10 else f"{value:+.0f}"
+    amount = abs(of(1 + margin)) if unit == "dB" else abs(100 * margin)
+    text = f"{amount:.2g}" if amount < _LONG else f"{amount:.0f}"
+    return LEAD["over" if margin > 0 else "under"].format(f"{text} {unit if unit == 'dB' else '%'}")
 
 
 def probability_text(probability: float) -> str:

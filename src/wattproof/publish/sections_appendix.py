@@ -10,6 +10,7 @@ from wattproof.publish.tables import Cell, cell, table
 from wattproof.publish.wording import APPENDIX
 from wattproof.report import CAUTIONS, KINDS, FigureGroup, budget_lines, captured_lines, figure_groups, spread_text
 
+_LITTLE = 0.001
 _LEAST_SHARE = 0.005
 """Sources of doubt with less of the variance are told together."""
 
@@ -43,7 +44,8 @@ def _budget(figure: Figure) -> str:
     small = [(line.u / figure.u) ** 2 for line, _ in lines if (line.u / figure.u) ** 2 < _LEAST_SHARE]
     parts = [f"{label} {u} ({kind}, {share})" for u, share, kind, label in large]
     if small:
-        parts.append(APPENDIX["rest"].format(len(small), f"{100 * sum(small):.1g}"))
+        share = f"{100 * sum(small):.1g} %" if sum(small) > _LITTLE else APPENDIX["little"]
+        parts.append(APPENDIX["rest"].format(len(small), share))
     return "; ".join([spread_text(figure), *parts])
 
 

@@ -53,8 +53,7 @@ def _supply(results: Iterable[CaptureResult]) -> str:
     volts = [volt for power in powers if (volt := supply_of(power.result, power.figure)) is not None]
     if not volts:
         return ""
-    low, high = (f"{volt:.2f} V" for volt in (min(volts), max(volts)))
-    return CONDITIONS["supply_span"].format(low=low, high=high)
+    return CONDITIONS["supply_span"].format(low=f"{min(volts):.2f}", high=f"{max(volts):.2f} V")
 
 
 def _each(results: Iterable[CaptureResult], key: str) -> str:

@@ -40,15 +40,15 @@ def _what(model: BehaviourModel) -> str:
     driven = POWER["one_driven"] if model.driven == 1 else POWER["all_driven"].format(model.driven)
     return MODEL["what"].format(
         points=counted(MODEL["points"], model.points),
-        loads=_span(model.load_ohm, "ohm", digits=3),
-        volts=_span(model.supply_v, "V", digits=4),
+        loads=_span(model.load_ohm, "{:.3g} ohm"),
+        volts=_span(model.supply_v, "{:.2f} V"),
         driven=driven,
     )
 
 
-def _span(ends: tuple[float, float], unit: str, *, digits: int) -> str:
-    low, high = (f"{end:.{digits}g}" for end in ends)
-    return f"{low} {unit}" if low == high else f"{MODEL['span'].format(low=low, high=high)} {unit}"
+def _span(ends: tuple[float, float], written: str) -> str:
+    low, high = (written.format(end) for end in ends)
+    return low if low == high else MODEL["span"].format(low=low.partition(" ")[0], high=high)
 
 
 def _powers(inputs: PublishedSession) -> Iterator[Table]:
@@ -121,7 +121,7 @@ def _chart(inputs: PublishedSession) -> tuple[Block, ...]:
         if power.driven == driven and power.limit_percent is not None and _same(power, asked.thd_n)
     ]
     volts = [volt for power in fitting if (volt := supply_of(power.result, power.figure)) is not None]
-    at = MODEL["marks_at"].format(_span((min(volts), max(volts)), "V", digits=4)) if volts else ""
+    at = MODEL["marks_at"].format(_span((min(volts), max(volts)), "{:.2f} V")) if volts else ""
     caption = MODEL["chart"].format(
         supply=f"{asked.supply_v:g} V",
         limit=f"{100 * asked.thd_n:g} %",

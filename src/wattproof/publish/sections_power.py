@@ -62,7 +62,9 @@ def _on_terms(one: Comparison, inputs: PublishedSession, places: Places) -> Iter
         if value is not None
     ]
     why = POWER[f"terms_why_{inputs.terms_by}"]
-    notes = (f"{why} {POWER['terms_mean']}" if (one.terms.driven or 1) > 1 else why,)
+    notes = [why]
+    notes += [POWER["terms_mean"]] if (one.terms.driven or 1) > 1 else []
+    notes += [POWER["bounded_note"]] if any(value and value.bounded for row in one.rows for value in row.values) else []
     caption = POWER["terms"].format(supply=f"{one.terms.supply_v or 0.0:g} V", driven=driven)
     if rows:
         yield table(caption, ("load", "limit", "power", "how", "origin"), rows, words=("limit", "how", "origin"),

@@ -23,6 +23,8 @@ from wattproof.publish.wording import QUANTITIES, RATINGS
 _ROOM = 0.12
 """The line reaches past its outermost mark by this share of what lies between."""
 _LOG_FROM = 20.0
+_PROBABILITY = "the probability that"
+"""How a reason begins that only tells the probability, which stands above it already."""
 _VERDICTS: tuple[Verdict, ...] = ("meets", "falls short", "cannot tell")
 
 
@@ -51,10 +53,24 @@ def _scales(one: Weighed, inputs: PublishedSession, places: Places) -> Iterator[
             details += _true(true)
         if len(shown) > 1 and judgement is shown[0]:
             details.insert(0, RATINGS["several"])
-        yield _scale(one.words, judgement, details, places)
+        yield _scale(_title(one, judgement, told_apart=len(shown) > 1), judgement, details, places)
 
 
-def _scale(words: str, judgement: Judgement, details: list[str], places: Places) -> Scale:
+def _title(one: Weighed, judgement: Judgement, *, told_apart: bool) -> str:
+    """Say the rating as stated, by its quantity's own name; and how it is read, where it stands here twice."""
+    name = judgement.quantity.replace("_", " ")
+    title = one.words.removeprefix(name) if one.words.startswith(name) else f" {one.words}"
+    title = f"{_quantity(judgement)}{title}"
+    if not told_apart:
+        return title
+    return RATINGS["title_reading"].format(title=title, reading=judgement.reading.words)
+
+
+def _quantity(judgement: Judgement) -> str:
+    return QUANTITIES.get(judgement.quantity, judgement.quantity.replace("_", " ").capitalize())
+
+
+def _scale(title: str, judgement: Judgement, details: list[str], places: Places) -> Scale:
     unit, of = shown_unit(judgement)
     figure = weighed_figure(judgement)
     claim = of(judgement.claimed)
@@ -64,9 +80,9 @@ def _scale(words: str, judgement: Judgement, details: list[str], places: Places)
         mark = Mark(value=of(figure.value), low=of(low), high=of(high))
     low, high, log = _ends(claim, mark, unit)
     return Scale(
-        title=words[:1].upper() + words[1:],
+        title=title,
         verdict=judgement.verdict,
-        quantity=QUANTITIES.get(judgement.quantity, judgement.quantity.replace("_", " ").capitalize()),
+        quantity=_quantity(judgement),
         unit=unit,
         claim=claim,
         at_least=judgement.sense != "at most",
@@ -105,12 +121,14 @@ def _told(judgement: Judgement, places: Places) -> Iterator[Words]:
     if judgement.corrected is not None and judgement.correction:
         correction = f"{100 * judgement.correction:+.2g} %"
         yield RATINGS["at_rated"].format(value=quantity_text(figure, judgement), correction=correction) + " "
+    elif figure.unit != judgement.measured.unit:
+        yield RATINGS["makes"].format(quantity_text(figure, judgement)) + " "
     yield _weight(judgement)
 
 
 def _weight(judgement: Judgement) -> str:
     said = [RATINGS["margin"].format(margin_text(judgement))] if judgement.margin is not None else []
-    if judgement.probability is not None:
+    if judgement.probability is not None and not judgement.bound:
         said.append(RATINGS["probability"].format(probability_text(judgement.probability)))
     if judgement.bound:
         said.append(RATINGS[judgement.bound])
@@ -123,8 +141,9 @@ def _details(judgement: Judgement, rating: Rating) -> Iterator[str]:
         yield RATINGS["source"].format(rating.source)
     if judgement.reading.assumed:
         yield RATINGS["assumed"].format(", ".join(judgement.reading.assumed))
-    if judgement.why:
-        yield RATINGS["why"].format(judgement.why)
+    how = "; ".join(part for part in judgement.why.split("; ") if not part.startswith(_PROBABILITY))
+    if how:
+        yield RATINGS["how"].format(how)
     for settling in judgement.settling:
         yield RATINGS["settle"].format(settling.message)
 

@@ -8,7 +8,7 @@ from wattproof.publish.lead import sustained_spans
 from wattproof.publish.places import Places, load_text, number, supply_text, time_text
 from wattproof.publish.tables import Cell, cell, table
 from wattproof.publish.wording import TIME
-from wattproof.report import face_value, power_over_time
+from wattproof.report import face_value, power_over_time, waveform_at_limit
 
 _HOLD = ("capture", "output", "load", "first", "last", "kept", "lowest", "warmer")
 _BURST = ("capture", "output", "load", "burst", "headroom", "length", "droop", "recovery", "supply")
@@ -35,8 +35,8 @@ def _hold_row(result: CaptureResult, first: Figure, last: Figure, places: Places
         cell((first.output or "") if several else ""),
         cell(load_text(first)),
         (*places.value(first), f" at {time_text(number(first, 'at_s') or 0.0)}"),
-        (*places.value(last), f" at {time_text(number(last, 'at_s') or 0.0)}"),
-        cell(f"{100 * last.value / first.value:.3g} %"),
+        cell("") if last is first else (*places.value(last), f" at {time_text(number(last, 'at_s') or 0.0)}"),
+        cell("" if last is first else f"{100 * last.value / first.value:.3g} %"),
         places.value(result.figure("supply_voltage_min", None)),
         places.value(result.figure("temperature_rise", None)),
     ]
@@ -47,7 +47,7 @@ def _hold_chart(result: CaptureResult, count: int) -> tuple[Chart, ...]:
     told = [
         TIME["hold_at"].format(value=face_value(figure), time=time_text(number(figure, "at_s") or 0.0))
         for span in spans[:1]
-        for figure in span
+        for figure in (span if span[0] is not span[1] else span[:1])
     ]
     load = load_text(spans[0][0]) if spans else ""
     caption = TIME["hold_chart"].format(file=result.file, load=load, told=", ".join(told))
@@ -66,7 +66,16 @@ def burst_blocks(inputs: PublishedSession, places: Places) -> tuple[Block, ...]:
     ]
     if not rows:
         return (Paragraph(words=(TIME["no_burst"],)),)
-    return (table(TIME["burst"], _BURST, rows, words=("output", "load", "supply")),)
+    bursts = [result for result in inputs.results if result.kind == "burst"]
+    charts = [one for count, result in enumerate(bursts, start=1) for one in _burst_chart(result, count)]
+    return (*charts, table(TIME["burst"], _BURST, rows, words=("output", "load", "supply")))
+
+
+def _burst_chart(result: CaptureResult, count: int) -> tuple[Chart, ...]:
+    power = next((figure for figure in result.figures if figure.name == "burst_power"), None)
+    told = "" if power is None else face_value(power)
+    caption = TIME["burst_chart"].format(file=result.file, load=load_text(power), told=told)
+    return chart(f"burst-{count}", caption, lambda px: waveform_at_limit(result, width_px=px))
 
 
 def _burst_row(result: CaptureResult, power: Figure, places: Places, *, several: bool) -> list[Cell]:

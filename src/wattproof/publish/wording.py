@@ -32,16 +32,18 @@ SECTIONS: Mapping[str, str] = MappingProxyType(
 
 LEAD: Mapping[str, str] = MappingProxyType(
     {
-        "what": "The {name}, {kind} with {outputs}, was tested on {day} on the {bench}: {captures}.",
+        "what": "The {name}, {kind} with {outputs}, was tested on {day} on the bench {bench}, in {captures}.",
         "kind": "a class {} amplifier",
         "plain_kind": "an amplifier",
         "outputs": "one output|{} outputs",
-        "no_bench": "bench whose name was not noted",
+        "bench": "“{}”",
+        "no_bench": "of which no name was noted",
         "captures": "one capture|{} captures",
         "readings": "one reading typed from meters|{} readings typed from meters",
-        "nothing": "nothing was captured",
+        "nothing": "no capture",
         "powers": "At {limit} of distortion it gave {powers}{driven}.",
         "power": "{value} into {load}{supply}",
+        "unknown_load": "an unknown load",
         "at": " at {}",
         "weakest": " from the weakest of {} outputs driven at once",
         "one_driven": ", one output driven",
@@ -52,25 +54,38 @@ LEAD: Mapping[str, str] = MappingProxyType(
         "no_power": "No power at a limit of distortion was measured.",
         "no_ratings": "No rating of the maker was given, so none was judged.",
         "not_judged": "The maker's ratings were not judged.",
-        "count": "Of {} ratings of the maker {}.",
-        "count_one": "The maker's one rating {}.",
-        "meets": "one is met|{} are met",
-        "falls short": "one is fallen short of|{} are fallen short of",
-        "cannot tell": "one cannot be told either way|{} cannot be told either way",
-        "depends": "one holds only by one way to read it|{} hold only by some ways to read them",
-        "one_meets": "is met",
-        "one_falls short": "is fallen short of",
-        "one_cannot tell": "cannot be told either way",
-        "one_depends": "holds only by some ways to read it",
-        "rated": "Rated {claim}{load}: {finding}",
+        "count": "Of the maker's {} it {}.",
+        "all_meets": "It meets every one of the maker's {}.",
+        "all_falls short": "It falls short of every one of the maker's {}.",
+        "all_depends": "Every one of the maker's {} is met by some ways to read it only.",
+        "all_cannot tell": "None of the maker's {} can be told.",
+        "ratings": "one rating|{} ratings",
+        "meets": "meets one|meets {}",
+        "falls short": "falls short of one|falls short of {}",
+        "depends": "meets one by some ways to read it only|meets {} by some ways to read them only",
+        "cannot tell": "leaves one that cannot be told|leaves {} that cannot be told",
+        "count_one": "The maker states one rating: {}.",
+        "one_meets": "it is met",
+        "one_falls short": "it is not met",
+        "one_depends": "it is met by some ways to read it only",
+        "one_cannot tell": "whether it is met cannot be told",
+        "rated": "rated {claim}{load}{driven}{seconds}: {finding}",
         "into": " into {}",
-        "found_meets": "met, {value} at the rated conditions",
-        "found_falls short": "fallen short of, {value} at the rated conditions, {less} less",
-        "found_cannot tell": "cannot be told, {value} at the rated conditions, {probability} probable to be met",
-        "found_none": "cannot be told, for nothing measured answers it",
-        "found_depends": "met only by some ways to read it",
-        "found_every": "fallen short of however it is read, {value} at best",
-        "hold": "Held for {time} into {load}, it still gave {last}, {share} of what it gave at {first}.",
+        "rated_seconds": " for {}",
+        "rated_driven": " with {} driven",
+        "found_meets": "met, with {value} at the rated conditions",
+        "found_falls short": "falls short, with {value} at the rated conditions, {away} the rating",
+        "found_falls short_at most": "falls short, with at most {value} at the rated conditions, {away} the rating",
+        "found_cannot tell": "cannot be told, with {value} at the rated conditions, {probability} likely to be met",
+        "found_cannot tell_at most": "cannot be told, for {value} at the rated conditions is the most it can be",
+        "found_cannot tell_at least": "cannot be told, for {value} at the rated conditions is the least it can be",
+        "found_meets_at least": "met, with at least {value} at the rated conditions",
+        "under": "{} below",
+        "over": "{} above",
+        "found_none": "cannot be told, because {why}",
+        "found_depends": "met by some ways to read it only",
+        "found_every": "falls short however it is read, with {value} at best",
+        "hold": "Held for {time} into {load}, it then gave {last}, {share} of what it gave at {first}.",
         "efficiency": "At 1 % of distortion into {load} it turned {value} of what it drew into power in the load.",
         "rule": "The rule was fixed beforehand: met, or fallen short of, where that is at least {confidence} probable; "
         "between the two nobody can tell, and ± spans 95 %.",
@@ -84,22 +99,24 @@ RATINGS: Mapping[str, str] = MappingProxyType(
         "short of, where that is at least {confidence} probable; between the two nobody can tell.",
         "none": "The amplifier file states no rating, so there is nothing to judge.",
         "not_judged": "The ratings were not judged.",
-        "reading": "Read as {}",
+        "reading": "Read as: {}",
+        "title_reading": "{title}; read as: {reading}",
         "best": "the most favourable of {} ways to read it",
         "assumed": "Not stated, and assumed: {}.",
         "measured": "Measured {value}",
         "where": " in {}",
         "unmeasured": "Nothing that was measured answers it.",
-        "at_rated": "At the rated conditions {value}; the correction is {correction}.",
+        "at_rated": "At the rated conditions {value}, carried there by {correction}.",
         "probability": "{} probable that it is met",
         "least": "under 0.1 %",
         "most": "over 99.9 %",
-        "margin": "{} against the rated number",
+        "margin": "{} the rated number",
         "at most": "what is rated is at most this",
         "at least": "what is rated is at least this",
-        "why": "Why: {}.",
+        "how": "How it was carried, or why it cannot be told: {}.",
+        "makes": "That makes {}.",
         "settle": "To settle it: {}",
-        "other": "Read as {reading}: {verdict}{value}.",
+        "other": "Read as: {reading}: {verdict}{value}.",
         "true": "The number would be true for: {}.",
         "true_none": "The number is true under no reading that was tried.",
         "several": "This rating leaves open what it means, and how it is read decides about it.",
@@ -142,8 +159,9 @@ POWER: Mapping[str, str] = MappingProxyType(
         "all_driven": "{} outputs driven at once",
         "as_measured": "as measured, so near are its conditions",
         "carried": "carried by the model, {by}",
-        "bounded": "carried by the model, {by}; how the rail follows the supply is not known, and the interval spans "
-        "both extremes",
+        "bounded": "carried by the model, {by}, bounded",
+        "bounded_note": "Bounded: how the rails follow the supply was not measured; the interval reaches from rails "
+        "that stand to rails that follow in full.",
         "refused": "What cannot be put on these terms",
         "refused_one": "{what} into {load}, {driven}: {why}. {hint}",
         "no_terms": "None of these powers can be put on common terms.",
@@ -210,19 +228,21 @@ TIME: Mapping[str, str] = MappingProxyType(
     {
         "no_hold": "No tone was held at full power, so how long its power lasts was not measured.",
         "hold": "Power that was still there with time",
-        "hold_chart": "{file}, {load}: {told}.",
+        "hold_chart": "Power, distortion, supply and temperature over time, {file}, {load}: {told}.",
         "hold_at": "{value} at {time}",
         "no_burst": "No bursts were measured.",
         "burst": "Short bursts over a low level",
+        "burst_chart": "One burst as recorded, {file}, {load}: burst power {told}.",
     }
 )
 
 SIGNAL: Mapping[str, str] = MappingProxyType(
     {
         "none": "No capture keeps a spectrum or a waveform at the limit.",
-        "waveform": "Waveform, {file}, {load}: a few cycles as recorded{at}.",
-        "spectrum": "Spectrum, {file}{load}: the tone and what comes with it{at}.",
-        "at_limit": " where distortion reaches the limit",
+        "waveform": "Waveform, {file}{load}: a few cycles as recorded{at}.",
+        "spectrum": "Spectrum, {file}{load}: the tone and what comes with it, over some cycles{at}.",
+        "at": " around {time}",
+        "at_limit": " around {time}, where distortion reaches {limit}",
     }
 )
 
@@ -231,7 +251,8 @@ MODEL: Mapping[str, str] = MappingProxyType(
         "none": "No model of its behaviour could be fitted, so nothing is said of what was not measured.",
         "what": "A model of the amplifier was fitted to {points}, from {loads} and {volts} at the terminals, {driven}. "
         "What follows is computed and was not measured; each number stands with its 95 % interval, and where the "
-        "captures say nothing, nothing is said.",
+        "captures say nothing, nothing is said. A power that was measured nearby and put on common terms above is the "
+        "better answer: it takes only the step from the model.",
         "points": "one measured power|{} measured powers",
         "table": "Power in watts at {limit} of distortion, by load and by supply voltage at the terminals",
         "drawn": "What it draws for that, from {supply} at the terminals",
@@ -318,7 +339,7 @@ CONDITIONS: Mapping[str, str] = MappingProxyType(
         "not_noted": "not noted",
         "doubts": "What is doubtful about these captures",
         "no_doubts": "Nothing doubtful was noticed in these captures.",
-        "doubt": "{message} ({places}). {hint}",
+        "doubt": "{message} [{places}] {hint}",
         "amplifier": "The amplifier",
         "amplifier_size": "Size",
     }
@@ -338,7 +359,8 @@ APPENDIX: Mapping[str, str] = MappingProxyType(
         "at its degrees of freedom (JCGM 100). Numbers are rounded to their uncertainty, and to five digits at most. "
         "Shares are of the variance; A is from repeats, B from other knowledge.",
         "no_figures": "No figure was measured.",
-        "rest": "{} more, together {} %",
+        "rest": "{} more, together {}",
+        "little": "under 0.1 %",
         "exact": "no uncertainty stated",
         "whole": "whole capture",
         "captures": "Captures, in the order in which they were kept",
@@ -352,6 +374,8 @@ APPENDIX: Mapping[str, str] = MappingProxyType(
 
 TITLES: Mapping[str, str] = MappingProxyType({"subtitle": "Bench report of session {}"})
 
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
 AND = " and "
 JOIN = ", "
 
@@ -362,10 +386,21 @@ def counted(phrase: str, number: int) -> str:
     Examples
     --------
     >>> counted("one is met|{} are met", 1), counted("one is met|{} are met", 3)
-    ('one is met', '3 are met')
+    ('one is met', 'three are met')
     """
     one, _, many = phrase.partition("|")
-    return one if number == 1 else many.format(number)
+    return one if number == 1 else many.format(number_word(number))
+
+
+def number_word(number: int) -> str:
+    """Write a small whole number in words.
+
+    Examples
+    --------
+    >>> number_word(3), number_word(133)
+    ('three', '133')
+    """
+    return NUMBERS[number] if 0 <= number < len(NUMBERS) else f"{number}"
 
 
 def listed(items: list[str]) -> str:

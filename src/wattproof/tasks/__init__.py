@@ -25,19 +25,20 @@ from wattproof.tasks.exporting import Exported, export
 from wattproof.tasks.floored import Floor
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.judging import JudgedSession, judge
-from wattproof.tasks.looks import Looks
 from wattproof.tasks.keys import KeyMade, key_new
+from wattproof.tasks.looks import Looks
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.modelling import Modelled, Predicted, model, predict
 from wattproof.tasks.overlaid import Overlaid
 from wattproof.tasks.overlaying import ClipWishes, overlay
+from wattproof.tasks.packing import Packed, pack
 from wattproof.tasks.papering import PaperLine, PaperShown, PapersListed, paper_back, paper_keep, paper_list, paper_show
 from wattproof.tasks.picturing import Pictured, picture
-from wattproof.tasks.packing import Packed, pack
 from wattproof.tasks.planning import Planned, plan
 from wattproof.tasks.plausibility import FoundPlausible, plausible
 from wattproof.tasks.proving import Verified, verify
+from wattproof.tasks.publishing import Reported, report
 from wattproof.tasks.ran import Ran, StepRan
 from wattproof.tasks.reading import FileSummaries, read
 from wattproof.tasks.running import run
@@ -92,6 +93,7 @@ __all__ = [
     "Planned",
     "Predicted",
     "Ran",
+    "Reported",
     "Resting",
     "RunBegun",
     "RunEnded",
@@ -129,6 +131,7 @@ __all__ = [
     "plausible",
     "predict",
     "read",
+    "report",
     "run",
     "schema",
     "session_add",

@@ -11,13 +11,13 @@ from wattproof.tasks.keys import key_new
 from wattproof.tasks.measuring import measure
 from wattproof.tasks.modelling import model, predict
 from wattproof.tasks.overlaying import overlay
-from wattproof.tasks.papering import paper_back, paper_keep, paper_list, paper_show
-from wattproof.tasks.overlaying import overlay
-from wattproof.tasks.picturing import picture
 from wattproof.tasks.packing import pack
+from wattproof.tasks.papering import paper_back, paper_keep, paper_list, paper_show
+from wattproof.tasks.picturing import picture
 from wattproof.tasks.planning import plan
 from wattproof.tasks.plausibility import plausible
 from wattproof.tasks.proving import verify
+from wattproof.tasks.publishing import report
 from wattproof.tasks.reading import read
 from wattproof.tasks.running import run
 from wattproof.tasks.schemas import schema
@@ -40,6 +40,7 @@ TASKS = (
     predict,
     judge,
     compare,
+    report,
     export,
     picture,
     paper_keep,

@@ -103,6 +103,7 @@ def report(
     found = store.open_session(session)
     stem = _stem(out, found.id)
     files = {one: stem.with_name(f"{stem.name}.{one}") for one in wanted}
+    _need_folder(stem.parent)
     said = None if words is None else _said(words)
     refuse_overwriting(files.values(), given=(words, *(said.photos.values() if said else ())))
     if said is not None:
@@ -135,6 +136,14 @@ def _stem(out: Path | None, session: str) -> Path:
     if out is None:
         return Path(session)
     return out.with_suffix("") if out.suffix.lower().removeprefix(".") in FORMATS else out
+
+
+def _need_folder(folder: Path) -> None:
+    """Refuse before the work what would fail after it."""
+    if not folder.is_dir():
+        raise FileMissingError(
+            f"There is no folder {folder}.", why="the report is to be written there", hint="Make it, or change --out."
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,8 +17,8 @@ def schema(name: str | None = None) -> str:
     ----------
     name : str or None
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, picture, overlay, pack, verify, amplifier, bench, reading; all names are listed when
-        left out.
+        predict, judge, compare, report, picture, overlay, pack, verify, amplifier, bench, reading, words; all names are
+        listed when left out.
 
     Raises
     ------
@@ -41,6 +41,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.amplifier import Amplifier
     from wattproof.bench import Bench, ReadingRow
     from wattproof.plan import RunSheet
+    from wattproof.publish import Remarks
     from wattproof.run import Event
     from wattproof.tasks.calibrating import Calibrated
     from wattproof.tasks.checking import BenchChecked
@@ -56,6 +57,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.tasks.picturing import Pictured
     from wattproof.tasks.plausibility import FoundPlausible
     from wattproof.tasks.proving import Verified
+    from wattproof.tasks.publishing import Reported
     from wattproof.tasks.ran import Ran
     from wattproof.tasks.reading import FileSummaries
     from wattproof.tasks.sessions import SessionsListed
@@ -75,6 +77,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
         "predict": Predicted.model_json_schema,
         "judge": JudgedSession.model_json_schema,
         "compare": Compared.model_json_schema,
+        "report": Reported.model_json_schema,
         "picture": Pictured.model_json_schema,
         "overlay": Overlaid.model_json_schema,
         "pack": Packed.model_json_schema,
@@ -82,6 +85,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
         "amplifier": Amplifier.model_json_schema,
         "bench": Bench.model_json_schema,
         "reading": ReadingRow.model_json_schema,
+        "words": Remarks.model_json_schema,
         "export": Exported.model_json_schema,
         "export-index": ExportIndex.model_json_schema,
         "export-capture": ExportedCapture.model_json_schema,
