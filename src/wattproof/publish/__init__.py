@@ -23,7 +23,6 @@ from wattproof.publish.document import (
 from wattproof.publish.picture import Format, Picture, chosen_pictures, draw_picture, picture_bytes
 from wattproof.publish.picture_content import session_pictures
 from wattproof.publish.picture_sheet import Look
-from wattproof.publish.picture_subject import PictureSubject
 from wattproof.publish.post import document_markdown
 from wattproof.publish.print import document_pages, document_pdf
 from wattproof.publish.film import FilmFormat, FilmShape, write_film, write_picture
@@ -53,7 +52,6 @@ __all__ = [
     "Part",
     "Photo",
     "Picture",
-    "PictureSubject",
     "Row",
     "Scale",
     "Scene",

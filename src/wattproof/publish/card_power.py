@@ -6,7 +6,8 @@ from wattproof.fit import Estimate, Prediction
 from wattproof.judge import Judgement
 from wattproof.measure import CaptureResult, Figure
 from wattproof.publish.card import CardRow, Claim, Dot, Line, RowsCard
-from wattproof.publish.picture_subject import PictureSubject, outputs_of
+from wattproof.publish.inputs import PublishedSession
+from wattproof.publish.picture_subject import other_loads, outputs_of
 from wattproof.publish.picture_words import SAY
 from wattproof.quantity import Quantity, value_text
 from wattproof.report import face_value, linear_axis
@@ -19,13 +20,13 @@ _TIMES_S = (1.0, 10.0, 30.0, 60.0)
 """Times of a hold that are told, beside the last one."""
 
 
-def power_card(subject: PictureSubject) -> RowsCard | None:
+def power_card(inputs: PublishedSession) -> RowsCard | None:
     """Give the power at 1 % distortion into each load, beside the claims; None where no ramp reached it."""
-    ramps = [result for result in subject.captures if result.kind == "ramp"]
+    ramps = [result for result in inputs.results if result.kind == "ramp"]
     found = [(result, f) for result in ramps for f in result.figures if f.name == "power_at_thd_1" and f.value > 0]
     if not found:
         return None
-    judgements = _stated(subject.judged.judgements if subject.judged else ())
+    judgements = _stated(inputs.judged.judgements if inputs.judged else ())
     claims = [_claim_on(figure, result, judgements) for result, figure in found]
     carried = [next((j for j in judgements if _is_of(j, figure)), None) for _, figure in found]
     values = [f.interval95[1] for _, f in found] + [claim.value for claim in claims if claim]
@@ -108,11 +109,11 @@ def _shared(values: Iterable[float]) -> tuple[Line, tuple[float, ...]]:
     return Line(low=axis.low, high=axis.high), axis.ticks
 
 
-def how_long_card(subject: PictureSubject) -> RowsCard | None:
+def how_long_card(inputs: PublishedSession) -> RowsCard | None:
     """Give burst powers and powers sustained, in the order of time for each load; None where nothing was held."""
     found = [
         (result, figure)
-        for result in subject.captures
+        for result in inputs.results
         for figure in _lasting(result)
     ]  # fmt: skip
     if not any(result.kind == "hold" for result, _ in found):
@@ -146,9 +147,9 @@ def _lasting_said(result: CaptureResult, figure: Figure) -> str:
     return SAY["burst"].format(place, duration.value, said) if duration else SAY["number"].format(place, said)
 
 
-def other_loads_card(subject: PictureSubject) -> RowsCard | None:
+def other_loads_card(inputs: PublishedSession) -> RowsCard | None:
     """Give the power the model predicts into the usual loads; None where it knows fewer than two."""
-    predictions = subject.predictions
+    predictions = other_loads(inputs)
     if len(predictions) < 2:
         return None
     line, ticks = _shared(prediction.power.high for prediction in predictions)

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from wattproof.publish.card import CardRow, RowsCard, Verdict
 from wattproof.publish.card_fit import fitting, gap
 from wattproof.publish.card_signs import legend_on, sign_on, verdict_shade
-from wattproof.publish.card_track import DOT_PITCH, ENDS, TRACK, axis_on, grid_on, track_on
+from wattproof.publish.card_track import ENDS, axis_on, dots_height, grid_on, track_on
 from wattproof.publish.picture_frame import Area
 from wattproof.publish.picture_sheet import LINE, Sheet
 from wattproof.publish.picture_type import DESCENT, folded, text_width_px
 from wattproof.report import INK, SOFT
 
 _MOST_LINES = 4
-_MOST_BESIDE = 0.42
+_MOST_BESIDE = 0.5
 """Share of the width that words may take where they stand beside their line."""
 _HEAD, _AXIS, _SIGN, _BETWEEN, _EDGE = 1.12, 2.6, 0.95, 1.2, 0.5
 """In letters: a row's head, the axis, a verdict's sign, from words to line, from line to edge (for half a dot)."""
@@ -79,11 +79,7 @@ def _words_width(sheet: Sheet, area: Area, rows: Sequence[CardRow]) -> float:
         return area.width_px
     letter_px = sheet.letter_px
     heads = [text_width_px(row.head, size_px=_HEAD * letter_px, weight=600) for row in rows]
-    told = [
-        text_width_px(text, size_px=letter_px) + (_SIGN * letter_px if row.verdict else 0)
-        for row in rows
-        for text in _told(row)
-    ]
+    told = [text_width_px(text, size_px=letter_px) + _sign_room(row, letter_px) for row in rows for text in _told(row)]
     return min(max([*heads, *told]) + 1, _MOST_BESIDE * area.width_px)
 
 
@@ -96,16 +92,24 @@ def _told(row: CardRow) -> list[str]:
 
 def _laid(row: CardRow, letter_px: float, words_wide_px: float, *, beside: bool) -> _Laid:
     head = folded(row.head, width_px=words_wide_px, size_px=_HEAD * letter_px, weight=600, most=_MOST_LINES)
-    sign_px = _SIGN * letter_px if row.verdict else 0.0
+    sign_px = _sign_room(row, letter_px)
     told = tuple(
         folded(text, width_px=words_wide_px - sign_px, size_px=letter_px, most=_MOST_LINES) for text in _told(row)
     )
     words_px = LINE * letter_px * (_HEAD * len(head) + sum(len(lines) for lines in told))
     track_px = 0.0
     if row.line is not None:
-        track_px = letter_px * (max(TRACK, DOT_PITCH * (len(row.dots) + 0.5)) + (ENDS if row.ends else 0))
+        track_px = letter_px * (dots_height(len(row.dots)) + (ENDS if row.ends else 0))
     height_px = max(words_px, track_px) if beside else words_px + track_px
     return _Laid(row=row, head=head, told=told, words_px=words_px, track_px=track_px, height_px=height_px)
+
+
+def _sign_room(row: CardRow, letter_px: float) -> float:
+    """Give what a verdict takes beside its words as they are folded: its sign, and that it is written bolder."""
+    if row.verdict is None:
+        return 0.0
+    bold_px = text_width_px(row.verdict, size_px=letter_px, weight=600)
+    return _SIGN * letter_px + max(bold_px - text_width_px(row.verdict, size_px=letter_px), 0.0)
 
 
 def _row(sheet: Sheet, laid: _Laid, left_px: float, tracks: Area, *, top_px: float, grid: Sequence[float]) -> None:

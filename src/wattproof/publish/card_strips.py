@@ -17,12 +17,13 @@ _CUT_PX = 3.0
 
 @dataclass(frozen=True, kw_only=True)
 class _Named:
-    """A part's words: how far from the left they begin, which line they are on, and the part."""
+    """A line of a part's words: where it stands, whether it is their first, and the part."""
 
     x_px: float
     line: int
     text: str
     part: CardPart
+    begins: bool
 
 
 def strips_on(sheet: Sheet, area: Area, card: StripsCard, *, first: int = 0, most: int | None = None) -> int:
@@ -78,12 +79,12 @@ def _named(sheet: Sheet, area: Area, strip: CardStrip) -> list[_Named]:
         lines = (
             folded(part.text, width_px=area.width_px - _SWATCHED * letter_px, size_px=letter_px) if part.text else ()
         )
-        for text in lines:
+        for number, text in enumerate(lines):
             wide_px = _SWATCHED * letter_px + text_width_px(text, size_px=letter_px)
             if x_px > area.left_px and x_px + wide_px > area.right_px:
                 line, x_px = line + 1, area.left_px
-            placed.append(_Named(x_px=x_px, line=line, text=text, part=part))
-            x_px = x_px + wide_px + _APART * letter_px if text == lines[-1] else area.right_px
+            placed.append(_Named(x_px=x_px, line=line, text=text, part=part, begins=number == 0))
+            x_px = x_px + wide_px + _APART * letter_px if number == len(lines) - 1 else area.right_px
     return placed
 
 
@@ -110,7 +111,8 @@ def _strip(sheet: Sheet, area: Area, strip: CardStrip, card: StripsCard, *, top_
     for named in _named(sheet, area, strip):
         base_px = under_base_px + LINE * letter_px * named.line if named.line else head_base_px
         size_px = _SWATCH * letter_px
-        _part(sheet, named.part, x_px=named.x_px, y_px=base_px - size_px, width_px=size_px, height_px=size_px)
+        if named.begins:
+            _part(sheet, named.part, x_px=named.x_px, y_px=base_px - size_px, width_px=size_px, height_px=size_px)
         sheet.text(named.text, x_px=named.x_px + _SWATCHED * letter_px, base_px=base_px, shade=INK)
 
 

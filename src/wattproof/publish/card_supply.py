@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from wattproof.measure import CaptureResult, CurvePoint, Figure
 from wattproof.publish.card import CardPart, CardStrip, StripsCard
 from wattproof.publish.card_power import LIMIT, place_of
-from wattproof.publish.picture_subject import PictureSubject, listed, loads_stated
+from wattproof.publish.inputs import PublishedSession
+from wattproof.publish.picture_subject import listed, loads_stated
 from wattproof.publish.picture_words import SAY
 from wattproof.quantity import value_text
 from wattproof.report import face_value, linear_axis
@@ -13,10 +14,10 @@ from wattproof.report import face_value, linear_axis
 _TICKS = 5
 
 
-def strips_card(subject: PictureSubject) -> StripsCard | None:
+def strips_card(inputs: PublishedSession) -> StripsCard | None:
     """Give a strip for idle and two for each ramp with a supply channel; None where no ramp has one."""
-    strips = [strip for result in subject.captures if result.kind == "idle" and (strip := _idle(result))][:1]
-    loaded = [strip for result in subject.captures if result.kind == "ramp" for strip in _loaded(result)]
+    strips = [strip for result in inputs.results if result.kind == "idle" and (strip := _idle(result))][:1]
+    loaded = [strip for result in inputs.results if result.kind == "ramp" for strip in _loaded(result)]
     if not loaded:
         return None
     axis = linear_axis("", [0.0, *(strip.watts for strip in loaded)], ticks=_TICKS)

@@ -9,10 +9,20 @@ from wattproof.publish.picture_sheet import LINE, Sheet
 from wattproof.publish.picture_type import DESCENT, text_width_px
 from wattproof.report import GRID, INK, LIMIT, SOFT
 
-DOT_PITCH, TRACK, ENDS = 0.75, 1.15, 1.2
-"""In letters: from one dot's line to the next, the least height of a line, the words under its ends."""
+TRACK, ENDS = 1.15, 1.2
+"""In letters: the least height of a line, the words under its ends."""
+_PITCH, _MOST_HIGH = 0.75, 2.6
 _BAR = 0.26
 _APART = 0.4
+
+
+def dots_height(dots: int) -> float:
+    """Give the height, in letters, that so many dots take under one another; many are drawn closer together."""
+    return max(TRACK, _pitch(dots) * (dots + 0.5))
+
+
+def _pitch(dots: int) -> float:
+    return min(_PITCH, _MOST_HIGH / max(dots, 1))
 
 
 def track_on(sheet: Sheet, row: CardRow, line: Line, track: Area) -> None:
@@ -24,9 +34,10 @@ def track_on(sheet: Sheet, row: CardRow, line: Line, track: Area) -> None:
     sheet.line(
         x_px=track.left_px, y_px=middle_px, x2_px=track.right_px, y2_px=middle_px, shade=LIMIT, width_px=letter_px / 13
     )
-    first_px = middle_px - DOT_PITCH * letter_px * (len(row.dots) - 1) / 2
+    pitch_px = _pitch(len(row.dots)) * letter_px
+    first_px = middle_px - pitch_px * (len(row.dots) - 1) / 2
     for number, dot in enumerate(row.dots):
-        _dot(sheet, dot, line, track, y_px=first_px + number * DOT_PITCH * letter_px)
+        _dot(sheet, dot, line, track, y_px=first_px + number * pitch_px)
     if row.ends:
         _ends(sheet, row, line, track)
 

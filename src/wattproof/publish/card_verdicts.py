@@ -8,7 +8,7 @@ from math import log10
 from wattproof.judge import Judgement
 from wattproof.publish.card import CardRow, Claim, Dot, Line, RowsCard, Verdict
 from wattproof.publish.card_power import said_as
-from wattproof.publish.picture_subject import PictureSubject
+from wattproof.publish.inputs import PublishedSession
 from wattproof.publish.picture_words import SAY
 from wattproof.quantity import Quantity
 from wattproof.report import linear_axis
@@ -21,13 +21,13 @@ _DECIBEL_FROM, _LEAST_RATIO = 0.5, 1e-9
 _SHORT = {"snr", "thd"}
 
 
-def verdicts_card(subject: PictureSubject) -> RowsCard | None:
+def verdicts_card(inputs: PublishedSession) -> RowsCard | None:
     """Give every rating with what was found and its verdict; None where the maker states none."""
-    if subject.judged is None or not subject.judged.judgements:
+    if inputs.judged is None or not inputs.judged.judgements:
         return None
     rows = []
-    for number, words in enumerate(subject.judged.ratings):
-        own = [j for j in subject.judged.judgements if j.rating == number and not j.reading.stretched]
+    for number, words in enumerate(inputs.judged.ratings):
+        own = [j for j in inputs.judged.judgements if j.rating == number and not j.reading.stretched]
         rows += [_row(words, own)] if own else []
     drawn = any(row.line for row in rows)
     return RowsCard(rows=tuple(rows), legend=("claim", "found") if drawn else ())

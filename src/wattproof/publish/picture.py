@@ -4,11 +4,12 @@ from dataclasses import dataclass
 from math import ceil
 from typing import Literal, assert_never
 
-from wattproof.errors import UsageError
+from wattproof.errors import InternalFaultError, UsageError
 from wattproof.publish.card import RowsCard, StripsCard
 from wattproof.publish.card_rows import rows_on
 from wattproof.publish.card_strips import strips_on
-from wattproof.publish.picture_chart import ChartDrawn, chart_on, chart_pages
+from wattproof.publish.document import Chart
+from wattproof.publish.picture_chart import chart_on, chart_pages
 from wattproof.publish.picture_frame import Around, framed
 from wattproof.publish.picture_sheet import Look, Sheet
 from wattproof.publish.picture_type import register_font
@@ -31,14 +32,14 @@ class Picture:
         What it shows, for who cannot see it.
     around : Around
         The words above and below.
-    content : ChartDrawn, RowsCard or StripsCard
+    content : Chart, RowsCard or StripsCard
         What is drawn between them.
     """
 
     name: str
     told: str
     around: Around
-    content: ChartDrawn | RowsCard | StripsCard
+    content: Chart | RowsCard | StripsCard
 
 
 def draw_picture(picture: Picture, look: Look) -> tuple[str, ...]:
@@ -54,7 +55,7 @@ def draw_picture(picture: Picture, look: Look) -> tuple[str, ...]:
     tuple of str
         Mostly one; as many as it takes where a card's rows do not fit on one.
     """
-    if isinstance(picture.content, ChartDrawn):
+    if isinstance(picture.content, Chart):
         sheets = _chart_sheets(picture.content, picture.around, look)
     else:
         sheets = _card_sheets(picture.content, picture.around, look)
@@ -62,7 +63,7 @@ def draw_picture(picture: Picture, look: Look) -> tuple[str, ...]:
     return tuple(sheet.svg(title=title, description=picture.told) for sheet in sheets)
 
 
-def _chart_sheets(chart: ChartDrawn, around: Around, look: Look) -> list[Sheet]:
+def _chart_sheets(chart: Chart, around: Around, look: Look) -> list[Sheet]:
     sheets = []
     for spec in chart_pages(chart, look, framed(Sheet(look=look), around)):
         sheets.append(Sheet(look=look))
@@ -71,20 +72,22 @@ def _chart_sheets(chart: ChartDrawn, around: Around, look: Look) -> list[Sheet]:
 
 
 def _card_sheets(card: RowsCard | StripsCard, around: Around, look: Look) -> list[Sheet]:
-    """Draw a card in the largest letters that leave it whole, or on as few sheets as it takes, alike filled."""
-    for larger in _LARGER:
-        sheet, shown = _card_sheet(card, around, look, larger=larger)
-        if shown == _length(card):
-            return [sheet]
-    pages, first = 0, 0
-    while first < _length(card):
-        _, first = _card_sheet(card, around, look, first=first)
-        pages += 1
-    sheets, first = [], 0
-    while first < _length(card):
-        sheet, first = _card_sheet(card, around, look, first=first, most=ceil(_length(card) / pages))
-        sheets.append(sheet)
-    return sheets
+    """Draw a card on as few sheets as it takes, alike filled, in the largest letters that leave each whole."""
+    every = _length(card)
+    for pages in range(1, every + 1):
+        for larger in _LARGER:
+            most = ceil(every / pages)
+            drawn = [
+                _card_sheet(card, around, look, larger=larger, first=first, most=most)
+                for first in range(0, every, most)
+            ]
+            if [shown for _, shown in drawn] == [min(first + most, every) for first in range(0, every, most)]:
+                return [sheet for sheet, _ in drawn]
+    raise InternalFaultError(
+        f'A row of the card "{around.title}" fits on no sheet.',
+        why=f"a sheet is {look.width_px} by {look.height_px} pixels",
+        hint="Report it, with the session's amplifier file.",
+    )
 
 
 def _length(card: RowsCard | StripsCard) -> int:

@@ -1,12 +1,12 @@
 """A report's chart made into a picture: the same specification, stretched into a frame and dressed for its paper."""
 
 import re
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from math import ceil
 from typing import Any
 
-from wattproof.publish.document import Spec
+from wattproof.publish.document import Chart, Spec
 from wattproof.publish.picture_frame import Area
 from wattproof.publish.picture_sheet import Look, Sheet
 from wattproof.publish.picture_type import FAMILY
@@ -17,6 +17,8 @@ LETTER_PX = 13
 _LABEL_PX = 15
 """From one label at the end of a line to the next."""
 _ROUNDS = 3
+_NARROW_PX = 480
+"""Up to this width a chart is made of its specification for a telephone."""
 _LEAST_PANEL_PX = 24.0
 _COLUMNS = 2
 _AXIS_PX, _TITLE_PX = 46.0, 34.0
@@ -26,31 +28,12 @@ _ROW_PX = 10
 """Between stacked panels, beside the room that their axes' titles take."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class ChartDrawn:
-    """A chart to be drawn: how it is called, what it shows, and its specification for any width.
-
-    Attributes
-    ----------
-    name : str
-        As in the report.
-    title : str
-        What it shows.
-    spec : callable
-        Takes the width in pixels of a report's page; gives the Vega-Lite specification.
-    """
-
-    name: str
-    title: str
-    spec: Callable[[int], Spec] = field(repr=False)
-
-
-def chart_pages(chart: ChartDrawn, look: Look, area: Area) -> list[Spec]:
+def chart_pages(chart: Chart, look: Look, area: Area) -> list[Spec]:
     """Give a chart's specification for an area: one, or several where its panels would be too low to be read.
 
     Parameters
     ----------
-    chart : ChartDrawn
+    chart : Chart
     look : Look
     area : Area
 
@@ -60,7 +43,8 @@ def chart_pages(chart: ChartDrawn, look: Look, area: Area) -> list[Spec]:
         Dressed for the paper, not yet stretched.
     """
     scale = look.letter_px / LETTER_PX
-    spec = shortened(dressed(chart.spec(int(area.width_px / scale)), look))
+    nearest = chart.wide if area.width_px / scale > _NARROW_PX else chart.narrow
+    spec = shortened(dressed(nearest, look))
     panels = panels_of(spec)
     columns = 1 if look.shape == "tall" or len(panels) <= _COLUMNS else _COLUMNS
     labels = max(len({_label_place(layer) for layer in panel["layer"]} - {None}) for panel in panels)

@@ -7,7 +7,7 @@ from math import ceil
 from typing import Literal
 
 from wattproof.publish.picture_type import DESCENT, FAMILY, Weight, folded, text_width_px
-from wattproof.report import PAPER, Shade
+from wattproof.report import INK, PAPER, SOFT, Shade
 
 Shape = Literal["wide", "tall", "square"]
 Paper = Literal["light", "dark", "none", "none-dark"]
@@ -81,7 +81,9 @@ class Look:
         return self.paper in {"none", "none-dark"}
 
     def colour(self, shade: Shade) -> str:
-        """Give a shade's colour on this paper."""
+        """Give a shade's colour on this paper; words on a ground that is not known are never soft."""
+        if self.clear and shade == SOFT:
+            shade = INK
         return shade.dark if self.dark else shade.light
 
 

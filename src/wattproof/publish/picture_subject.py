@@ -1,44 +1,28 @@
-"""What pictures are of: a session's results, and the words that all of its pictures share."""
+"""What the pictures of a session say alike: of which amplifier, under which conditions."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
-from wattproof.amplifier import Amplifier
 from wattproof.fit import Prediction
-from wattproof.judge import Judged
 from wattproof.measure import CaptureResult, Figure
+from wattproof.publish.inputs import PublishedSession
 from wattproof.publish.picture_words import SAY
 
 _LISTED = 3
 _ALIKE = 0.02
 
 
-@dataclass(frozen=True, kw_only=True)
-class PictureSubject:
-    """A session as its pictures show it.
+def amplifier_name(inputs: PublishedSession) -> str:
+    """Give maker and model."""
+    return f"{inputs.amplifier.maker} {inputs.amplifier.model}"
 
-    Attributes
-    ----------
-    amplifier : Amplifier
-    date : str
-        Day of the bench, ISO 8601.
-    captures : tuple of CaptureResult
-    judged : Judged or None
-        None where the maker states no rating.
-    predictions : tuple of Prediction
-        Into loads that the model knows, by ascending load; empty where there is no model.
-    """
 
-    amplifier: Amplifier
-    date: str
-    captures: tuple[CaptureResult, ...]
-    judged: Judged | None = None
-    predictions: tuple[Prediction, ...] = ()
-
-    @property
-    def name(self) -> str:
-        """Maker and model."""
-        return f"{self.amplifier.maker} {self.amplifier.model}"
+def other_loads(inputs: PublishedSession) -> list[Prediction]:
+    """Give what the model predicts into the usual loads at the supply voltage that matters, by ascending load."""
+    if not inputs.curve:
+        return []
+    supply_v = inputs.curve[0].asked.supply_v
+    found = [one.prediction for one in inputs.foreseen if one.prediction and one.supply_v == supply_v]
+    return sorted(found, key=lambda prediction: prediction.asked.load_ohm)
 
 
 def outputs_of(result: CaptureResult) -> tuple[str, ...]:
@@ -46,7 +30,7 @@ def outputs_of(result: CaptureResult) -> tuple[str, ...]:
     return tuple(dict.fromkeys(f.output for f in result.figures if f.output is not None))
 
 
-def conditions_said(subject: PictureSubject, results: Sequence[CaptureResult]) -> tuple[str, ...]:
+def conditions_said(inputs: PublishedSession, results: Sequence[CaptureResult]) -> tuple[str, ...]:
     """Say under which conditions some captures were taken: the day, loads, supply, tone, outputs driven.
 
     Returns
@@ -60,7 +44,7 @@ def conditions_said(subject: PictureSubject, results: Sequence[CaptureResult]) -
     tones = _rounded(_stated(figures, "frequency_hz"), digits=4)
     driven = max((len(outputs_of(result)) for result in results), default=0)
     said = [
-        SAY["day"].format(subject.date),
+        SAY["day"].format(inputs.day),
         SAY["loads"].format(listed(loads)) if loads else "",
         SAY["volts"].format(_span(volts)) if volts else "",
         SAY["tone"].format(listed(tones)) if tones else "",

@@ -118,7 +118,7 @@ def _cut(word: str, *, width_px: float, size_px: float, weight: Weight) -> str:
 def shrunk(
     text: str, *, width_px: float, sizes_px: Sequence[float], lines: int, weight: Weight = 400
 ) -> tuple[float, tuple[str, ...]]:
-    """Take the first of some sizes, largest first, at which text fits into so many lines; else the last, folded.
+    """Take the first of some sizes, largest first, at which text fits into so many lines; else the last, in one more.
 
     Parameters
     ----------
@@ -137,4 +137,4 @@ def shrunk(
         found = folded(text, width_px=width_px, size_px=size_px, weight=weight)
         if len(found) <= lines:
             return size_px, found
-    return sizes_px[-1], found
+    return sizes_px[-1], folded(text, width_px=width_px, size_px=sizes_px[-1], weight=weight, most=lines + 1)

@@ -2,26 +2,19 @@
 
 import json
 from collections.abc import Callable, Iterable, Sequence
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from wattproof import __version__
-from wattproof.errors import FileMissingError, MeasureError, SettingsError
-from wattproof.fit import Asked, BehaviourModel, Prediction
-from wattproof.fit import predict as predict_with
-from wattproof.tasks.judging import judge
-from wattproof.tasks.modelling import model
-from wattproof.tasks.sessions import session_figures
+from wattproof.errors import FileMissingError, SettingsError
+from wattproof.tasks.files import write_bytes
+from wattproof.tasks.published import published_session
 
 if TYPE_CHECKING:
-    from wattproof.archive import Session
-    from wattproof.publish import Format, Look, Picture, PictureSubject
+    from wattproof.publish import Format, Look, Picture
 
-_LOADS_OHM = (0.5, 0.67, 1.0, 1.33, 2.0, 2.67, 4.0, 5.33, 8.0)
-"""What one, two or three loudspeakers of usual impedances make together."""
 _CHOICES = {
     "shape": ("wide", "tall", "square"),
     "paper": ("light", "dark", "none", "none-dark"),
@@ -112,8 +105,9 @@ def picture(
 
     chosen: dict[str, Any] = {"shape": shape, "paper": paper, "format": format}
     _refuse_unknown(**chosen)
-    found = Archive(archive or default_root()).open_session(session)
-    pictures = session_pictures(_subject(found, archive, tell))
+    store = Archive(archive or default_root())
+    found = store.open_session(session)
+    pictures = session_pictures(published_session(store, found, tell=tell))
     wanted = chosen_pictures(pictures, tuple(names))
     look = Look(shape=chosen["shape"], paper=chosen["paper"])
     files = _drawn(wanted, session=found.id, look=look, form=chosen["format"], out=out, tell=tell)
@@ -134,34 +128,6 @@ def _refuse_unknown(**given: str) -> None:
             )
 
 
-def _subject(session: "Session", archive: Path | None, tell: Callable[[str], None] | None) -> "PictureSubject":
-    """Put together what pictures show: figures, verdicts where ratings are stated, predictions where a model is."""
-    from wattproof.publish import PictureSubject
-
-    captures = session_figures(session.id, archive=archive, tell=tell).captures
-    judged = judge(session.id, archive=archive).judged if session.amplifier.ratings else None
-    predictions: tuple[Prediction, ...] = ()
-    with suppress(MeasureError):
-        predictions = tuple(_predictions(model(session.id, archive=archive).model))
-    return PictureSubject(
-        amplifier=session.amplifier,
-        date=session.record.started.date().isoformat(),
-        captures=tuple(captures),
-        judged=judged,
-        predictions=predictions,
-    )
-
-
-def _predictions(fitted: BehaviourModel) -> Iterable[Prediction]:
-    """Predict into the usual loads that lie within the captures' own, at the highest supply voltage of them."""
-    low, high = fitted.load_ohm
-    for load_ohm in _LOADS_OHM:
-        if 0.97 * low <= load_ohm <= 1.03 * high:
-            asked = Asked(load_ohm=load_ohm, supply_v=fitted.supply_v[1], driven=fitted.driven)
-            with suppress(MeasureError):
-                yield predict_with(fitted, asked)
-
-
 def _drawn(
     pictures: Iterable["Picture"],
     *,
@@ -173,30 +139,26 @@ def _drawn(
 ) -> list[Path]:
     from wattproof.publish import draw_picture, picture_bytes
 
-    written = []
+    written: list[Path] = []
     for one in pictures:
+        _make(out)
         if tell is not None:
             tell(f"drawing {one.name}")
         pages = draw_picture(one, look)
         for number, page in enumerate(pages, start=1):
             place = f"-{number}" if len(pages) > 1 else ""
             file = out / f"{session}-{one.name}-{look.shape}-{look.paper}{place}.{form}"
-            _write(file, picture_bytes(page, form=form))
+            write_bytes(file, picture_bytes(page, form=form))
             written.append(file)
     return written
 
 
-def _write(file: Path, content: bytes) -> None:
-    aside = file.with_name(f".{file.name}.part")
+def _make(folder: Path) -> None:
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-        aside.write_bytes(content)
-        aside.replace(file)
+        folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        with suppress(OSError):
-            aside.unlink(missing_ok=True)
         raise FileMissingError(
-            f"Cannot write {file}.",
+            f"Cannot make the folder {folder}.",
             why=error.strerror or str(error),
             hint="Name a folder that is yours: --out pictures.",
         ) from error
