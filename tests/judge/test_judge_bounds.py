@@ -5,9 +5,12 @@ import re
 import numpy as np
 import pytest
 
+from wattproof.fit import Parameter
 from wattproof.judge import Rule, judge
 from wattproof.judge.carrying import MODEL_LINE, RAIL_LINE
 from wattproof.judge.conformity import probability_conforms, verdict_of
+from wattproof.judge.model import Reading
+from wattproof.judge.power_steps import STATED_S, hold_step, supply_set
 from wattproof.measure import CaptureResult, CurvePoint, Figure
 from wattproof.quantity import Quantity
 
@@ -61,7 +64,7 @@ def test_a_ramp_never_refutes_what_is_held_by_its_power_at_a_lower_limit(world):
     assert told.verdict == "cannot tell"
     assert told.measured.value == pytest.approx(watts, rel=1e-6)
     assert "moments only" in told.why
-    assert "Hold 4 ohm for 30 s" in told.settling[-1].message
+    assert "Hold 4 ohm for 31 s at 14.4 V" in told.settling[-1].message
     # above what the ramp shows for moments nothing can be held
     assert verdict(world, 1.05 * watts, ramp(world, true)).verdict == "falls short"
 
@@ -123,3 +126,33 @@ def test_a_step_decides_as_often_as_it_is_said_to(world):
     chances = (probability_conforms(Quantity(value=w, u=left_u, unit="W"), claimed, "at least") for w in new)
     share = np.mean([verdict_of(chance, Rule()) != "cannot tell" for chance in chances])
     assert share == pytest.approx(said, abs=4 * np.sqrt(said * (1 - said) / n) + 0.005)
+
+
+def test_holds_are_asked_for_as_long_as_their_figures_need():
+    """The times that measuring states are its own; the advice must name one of them, and the second after it."""
+    from wattproof.measure.hold import FRAME_S, SUSTAINED_S
+
+    assert STATED_S == SUSTAINED_S
+    for rated_s, hold_s in ((30.0, 31), (20.0, 31), (60.0, 61), (7.0, 11)):
+        reading = Reading(words="", load_ohm=4.0, supply_v=14.4, thd_n=0.01, seconds=rated_s)
+        assert f"for {hold_s:g} s at" in hold_step(reading)
+        assert any(rated_s <= stated <= hold_s - FRAME_S for stated in SUSTAINED_S)
+
+
+def test_the_supply_is_set_higher_by_what_its_leads_lose(world):
+    true = world.TrueAmplifier()
+    source = {"emf_v": 14.4, "emf_u_v": 0.01, "resistance_ohm": 0.005, "resistance_u_ohm": 0.0001}
+    losses = {"idle_w": 12.0, "loss_v": 1.0, "loss_ohm": 0.05, "converter_v": 0.3, "converter_ohm": 0.01}
+    plain = world.model_of(true, source=source, given=1, loss_reference_v=14.4)
+    more = tuple(Parameter(name=name, value=value, u=0.0, unit="") for name, value in losses.items())
+    model = plain.model_copy(update={"parameters": (*plain.parameters, *more)})
+    reading = Reading(words="", load_ohm=4.0, supply_v=14.4, thd_n=0.01, driven=1)
+    volts, amps, mohm = map(float, re.findall(r"[\d.]+(?= V: | A | mohm)", supply_set(reading, [model])))
+    # by hand: power in the load and what is lost on the way to it, over the volts at the terminals
+    watts = true.power_w(4.0, 14.4)
+    by_hand_a = watts / 14.4 / 0.87
+    assert amps == pytest.approx(by_hand_a, rel=0.08)
+    assert mohm == 5.0
+    assert volts == pytest.approx(14.4 + 0.005 * amps, abs=0.011)
+    assert supply_set(reading, []) == ""
+    assert supply_set(reading, [plain.model_copy(update={"source": None})]) == ""

@@ -4,8 +4,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from wattproof.errors import WattproofError
+from wattproof.fit import BehaviourModel
 from wattproof.judge.carrying import carried
 from wattproof.judge.model import Judgement, Reading, Rule, Settling
+from wattproof.judge.power_steps import hold_step, ramp_step, supply_set
 from wattproof.judge.powers import MeasuredPower, measured_powers, nearest
 from wattproof.judge.readings import power_readings
 from wattproof.judge.settling import by_step, missing_step
@@ -29,9 +31,8 @@ def judge_power(case: Case, *, stretched: bool) -> list[Judgement]:
 def _judged(case: Case, reading: Reading) -> Judgement:
     claim, rule = case.claim(case.rating.value_si, "W", "at least"), case.rule
     if case.rating.bridged and len(case.amplifier.outputs) > 1:
-        step = missing_step(
-            f"Bridge the outputs, and name the pair as one output in an amplifier file of its own. {_ramp(reading)}."
-        )
+        bridge = "Bridge the outputs, and name the pair as one output in an amplifier file of its own."
+        step = missing_step(f"{bridge} {ramp_step(reading)}.")
         return weigh(claim, Found(reading=reading, why=_BRIDGED, settling=step), rule)
     power = nearest(measured_powers(case.results, reading), reading)
     if power is None:
@@ -41,8 +42,8 @@ def _judged(case: Case, reading: Reading) -> Judgement:
     except WattproofError as error:
         found = replace(
             _measured(power, reading),
-            why=f"{error.message} {error.why}".strip().rstrip("."),
-            settling=missing_step(f"{_ramp(reading)}: then nothing has to be carried."),
+            why=_refusal(error),
+            settling=missing_step(f"{ramp_step(reading, case.models)}: then nothing has to be carried."),
         )
         return weigh(claim, found, rule)
     found = replace(
@@ -51,11 +52,13 @@ def _judged(case: Case, reading: Reading) -> Judgement:
         correction=way.correction,
         share=way.share,
         why="; ".join(filter(None, (_bound_why(power, reading), way.said if way.correction or way.share else ""))),
-        settling=_past_the_bound(power, reading),
+        settling=_past_the_bound(power, reading, case.models),
     )
 
     def steps(claim: Claim, rule: Rule) -> list[Settling]:
-        return by_step(power, way.power, claim.claimed, reading, rule, share=way.share)
+        return by_step(
+            power, way.power, claim.claimed, reading, rule, share=way.share, setting=supply_set(reading, case.models)
+        )
 
     return weigh(claim, found, rule, steps=steps)
 
@@ -71,16 +74,6 @@ def _measured(power: MeasuredPower, reading: Reading) -> Found:
     return Found(reading=reading, measured=power.power, name=power.name, where=power.where, bound=power.bound)
 
 
-def _ramp(reading: Reading) -> str:
-    """Name the ramp that shows a reading's power directly."""
-    said = f"Capture a ramp into {reading.load_ohm:g} ohm at {reading.supply_v:g} V at the terminals"
-    if reading.thd_n is not None:
-        said += f", up past {100 * reading.thd_n:g} % distortion"
-    if (reading.driven or 1) > 1:
-        said += f", {reading.driven} outputs driven"
-    return said
-
-
 def _nothing_measured(reading: Reading, results: Sequence[CaptureResult]) -> Found:
     """Say what is missing: captures at all, or only those with so many outputs driven."""
     any_driven = measured_powers(results, reading.model_copy(update={"driven": None}))
@@ -89,16 +82,20 @@ def _nothing_measured(reading: Reading, results: Sequence[CaptureResult]) -> Fou
         counts = sorted({power.driven for power in any_driven})
         told = "one output" if counts == [1] else f"{' or '.join(map(str, counts))} outputs"
         why = f"captures have {told} driven, and outputs share the supply's rails"
-        step = f"{_ramp(reading)}{', one output driven' if reading.driven == 1 else ''}."
-        return Found(reading=reading, why=why, settling=missing_step(step))
-    return Found(reading=reading, why=why, settling=missing_step(f"{_ramp(reading)}."))
+    step = ramp_step(reading, also_one=bool(any_driven) and reading.driven == 1)
+    return Found(reading=reading, why=why, settling=missing_step(f"{step}."))
 
 
-def _past_the_bound(power: MeasuredPower, reading: Reading) -> tuple[Settling, ...]:
+def _past_the_bound(power: MeasuredPower, reading: Reading, models: Sequence[BehaviourModel]) -> tuple[Settling, ...]:
     """Name the step that shows the power itself where only a bound is there."""
     if not power.bound:
         return ()
     if reading.seconds is not None:
-        step = f"Hold {reading.load_ohm:g} ohm for {reading.seconds:g} s at the level that just gives"
-        return missing_step(f"{step} {100 * (reading.thd_n or 0.01):g} % distortion.")
-    return missing_step(f"{_ramp(reading)}; the tone at hand has {100 * power.thd_n:.3g} %.")
+        return missing_step(hold_step(reading, models))
+    return missing_step(f"{ramp_step(reading, models)}; the tone at hand has {100 * power.thd_n:.3g} %.")
+
+
+def _refusal(error: WattproofError) -> str:
+    """Give an error's words as part of a sentence."""
+    said = error.message.rstrip(".")
+    return f"{said[:1].lower()}{said[1:]}: {error.why.rstrip('.')}" if error.why else said

@@ -78,7 +78,14 @@ def _nothing(figure: Quantity, claimed: float, sense: Sense, enough_u: float) ->
 
 
 def by_step(
-    power: MeasuredPower, corrected: Quantity, claimed: float, reading: Reading, rule: Rule, *, share: float
+    power: MeasuredPower,
+    corrected: Quantity,
+    claimed: float,
+    reading: Reading,
+    rule: Rule,
+    *,
+    share: float,
+    setting: str = "",
 ) -> list[Settling]:
     """Say what a ramp under the rated conditions would change, where carrying makes much of the doubt."""
     if share < _WORTH:
@@ -86,7 +93,7 @@ def by_step(
     left_u = without_correction(corrected)
     chance = _chance_to_decide(corrected, claimed, rule, left_u=left_u)
     message = (
-        f"A ramp into {reading.load_ohm:g} ohm at {reading.supply_v:g} V at the terminals, instead of "
+        f"A ramp into {reading.load_ohm:g} ohm at {reading.supply_v:g} V at the terminals{setting}, instead of "
         f"{power.load_ohm:.4g} ohm at {power.supply_v:.2f} V, needs no correction: u falls from "
         f"{said_doubt(corrected.u, corrected)} to {said_doubt(left_u, corrected)}, which decides with a probability of "
         f"{chance_text(chance)}."

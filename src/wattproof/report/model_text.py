@@ -10,6 +10,8 @@ from wattproof.quantity import value_text
 
 WIDEST = 116
 K95 = 1.959964
+SEVERAL = 0.01
+"""Voltages of the bench's own source that scatter by more than this share were set apart."""
 STRONG = 0.8
 """Correlations under this say little."""
 _NAMES = {
@@ -138,6 +140,8 @@ def _source_lines(model: BehaviourModel) -> Iterator[str]:
     source = model.source
     if source is not None:
         emf = f"{source.emf_v:.2f} ± {max(K95 * source.emf_u_v, 0.005):.2f} V"
+        if source.emf_u_v > SEVERAL * source.emf_v:
+            emf = "set to several voltages,"
         ohm = f"{1e3 * source.resistance_ohm:.2f} ± {max(1e3 * K95 * source.resistance_u_ohm, 0.005):.2f} mohm"
         yield f"  the bench's own source, no part of the amplifier: {emf} behind {ohm}"
 
