@@ -1,7 +1,10 @@
 """Photographs made fit for strangers: upright, scaled, without a word of where and by what they were taken."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from io import BytesIO
 from typing import TYPE_CHECKING
+from warnings import catch_warnings, simplefilter
 
 from wattproof.errors import BrokenFileError, UnknownFormatError
 from wattproof.publish.document import Photo
@@ -10,7 +13,7 @@ if TYPE_CHECKING:
     from PIL.Image import Image
 
 LONGEST_PX = 1600
-MOST_PX = 100_000_000
+MOST_PX = 80_000_000
 """Pixels of the largest photograph that is opened: more would fill the memory of a small computer."""
 MOST_BYTES = 60_000_000
 _QUALITY = 85
@@ -41,12 +44,7 @@ def cleaned_photo(data: bytes, *, name: str, caption: str = "") -> Photo:
     if len(data) > MOST_BYTES:
         raise _too_large(name, f"it has {len(data) / 1e6:.0f} MB, and up to {MOST_BYTES / 1e6:.0f} MB are opened")
     try:
-        with Image.open(BytesIO(data), formats=("JPEG", "PNG")) as opened:
-            width, height = opened.size
-            if width * height > MOST_PX:
-                raise _too_large(
-                    name, f"it states {width} × {height} px, and up to {MOST_PX / 1e6:g} million are opened"
-                )
+        with _opened(data, name) as opened:
             upright = ImageOps.exif_transpose(opened)
             upright.thumbnail((LONGEST_PX, LONGEST_PX), Image.Resampling.LANCZOS)
             plain = _on_white(upright)
@@ -54,13 +52,29 @@ def cleaned_photo(data: bytes, *, name: str, caption: str = "") -> Photo:
         raise UnknownFormatError(
             f"{name} is no photograph that can be shown.", why="its bytes are neither JPEG nor PNG", hint=_HINT
         ) from error
-    except Image.DecompressionBombError as error:
-        raise _too_large(name, f"it states more than {MOST_PX / 1e6:g} million pixels") from error
     except (OSError, SyntaxError, ValueError, EOFError, IndexError) as error:
         raise BrokenFileError(f"{name} is damaged.", why=str(error) or "it breaks off", hint=_HINT) from error
     written = BytesIO()
     plain.save(written, "JPEG", quality=_QUALITY, optimize=True)
     return Photo(name=name, caption=caption, jpeg=written.getvalue(), width_px=plain.width, height_px=plain.height)
+
+
+@contextmanager
+def _opened(data: bytes, name: str) -> Iterator["Image"]:
+    """Open a picture by its head alone, and refuse one whose points would fill the memory."""
+    from PIL import Image
+
+    with catch_warnings():
+        simplefilter("error", Image.DecompressionBombWarning)
+        try:
+            opened = Image.open(BytesIO(data), formats=("JPEG", "PNG"))
+        except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
+            raise _too_large(name, f"it states more than {MOST_PX / 1e6:g} million pixels") from error
+    with opened:
+        width, height = opened.size
+        if width * height > MOST_PX:
+            raise _too_large(name, f"it states {width} × {height} px; up to {MOST_PX / 1e6:g} million are opened")
+        yield opened
 
 
 def photo_kept(jpeg: bytes, *, name: str, caption: str) -> Photo:
