@@ -6,11 +6,16 @@ from hashlib import sha256
 from html import escape
 from importlib.util import find_spec
 from json import dumps
+from typing import TypeVar
 
 from wattproof.report.drawing import Spec
 
 VEGA_LITE = "6.4"
 _FONT_PACKAGE = "font_source_sans_pro"
+_NO_XML = "[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]"
+"""No drawing may hold these characters: the engine does not refuse them but brings the whole process down."""
+
+_Part = TypeVar("_Part")
 
 
 def draw_svg(spec: Spec) -> str:
@@ -19,7 +24,7 @@ def draw_svg(spec: Spec) -> str:
     Parameters
     ----------
     spec : dict
-        One of the charts of this room, its data inline.
+        One of the charts of this room, its data inline; characters that XML may not hold are left out.
 
     Returns
     -------
@@ -29,10 +34,23 @@ def draw_svg(spec: Spec) -> str:
     import vl_convert
 
     _register_font()
+    spec = _writable(spec)
     drawn: str = vl_convert.vegalite_to_svg(spec, vl_version=VEGA_LITE)
     mark = sha256(dumps(spec, sort_keys=True).encode()).hexdigest()[:8]
     drawn = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>c{mark}-", drawn)
     return _told(drawn, mark, title=str(spec["title"]["text"]), description=str(spec["description"]))
+
+
+def _writable(part: _Part) -> _Part:
+    """Take what no drawing may hold out of every word of a specification."""
+    whole: object = part
+    if isinstance(part, str):
+        whole = re.sub(_NO_XML, "", part)
+    elif isinstance(part, list):
+        whole = [_writable(one) for one in part]
+    elif isinstance(part, dict):
+        whole = {key: _writable(one) for key, one in part.items()}
+    return whole  # type: ignore[return-value]  # each kind gives its own kind
 
 
 def _told(drawn: str, mark: str, *, title: str, description: str) -> str:
