@@ -26,6 +26,7 @@ from wattproof.publish.document import (
 from wattproof.publish.html_charts import Drawings, engine, script_data
 from wattproof.publish.html_places import Places
 from wattproof.publish.html_words import PAGE
+from wattproof.publish.print_data import cleaned
 from wattproof.publish.scale_svg import verdict_svg
 from wattproof.report import page_styles, typeset
 
@@ -169,7 +170,7 @@ def _environment() -> "jinja2.Environment":
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["typeset"] = typeset
+    environment.filters["typeset"] = lambda text: typeset(cleaned(text))
     return environment
 
 

@@ -60,7 +60,8 @@ def scale_svg(scale: Scale, *, width_px: int) -> str:
     parts = [*_kept_side(scale, axis, width_px), *_axis_marks(axis, width_px), *_claim(scale, axis, width_px)]
     parts += _measured(scale, axis, width_px)
     told = _plain((f"{scale.verdict}.", *scale.told))
-    return _svg(parts, width_px, _SCALE_PX, title=scale.title, told=told)
+    size = (width_px, _SCALE_PX)
+    return _svg(parts, size, mark=_mark(repr(scale), width_px), title=scale.title, told=told)
 
 
 def verdict_svg(verdict: str) -> str:
@@ -113,7 +114,7 @@ def strip_svg(strip: Strip, *, width_px: int) -> str:
         parts.append(_text(name, x + _SWATCH_PX + 7, y + 16))
         x += wide + _GAP_PX
     told = _plain([f"{'; '.join(names)}.", *strip.told])
-    return _svg(parts, width_px, round(y + _ROW_PX), title=strip.title, told=told)
+    return _svg(parts, (width_px, round(y + _ROW_PX)), mark=mark, title=strip.title, told=told)
 
 
 def _axis(scale: Scale, width_px: int) -> Axis:
@@ -285,11 +286,10 @@ def _mark(what: str, width_px: int) -> str:
     return sha256(f"{width_px} {what}".encode("utf-8", "replace")).hexdigest()[:8]
 
 
-def _svg(parts: Iterable[str], width_px: int, height_px: int, *, title: str, told: str) -> str:
-    inside = "".join(parts)
-    mark = _mark(f"{title} {told} {inside}", width_px)
+def _svg(parts: Iterable[str], size_px: tuple[int, int], *, mark: str, title: str, told: str) -> str:
+    width_px, height_px = size_px
     size = f'width="{width_px}" height="{height_px}" viewBox="0 0 {width_px} {height_px}"'
     names = f'<title id="t{mark}">{escape(_clean(title))}</title><desc id="d{mark}">{escape(_clean(told))}</desc>'
-    type_ = f'font-family="{escape(FONT)}" font-size="13"'
-    opened = f'<svg role="img" aria-labelledby="t{mark} d{mark}" xmlns="http://www.w3.org/2000/svg" {size} {type_}>'
-    return f"{opened}{names}{inside}</svg>"
+    letters = f'font-family="{escape(FONT)}" font-size="13"'
+    opened = f'<svg role="img" aria-labelledby="t{mark} d{mark}" xmlns="http://www.w3.org/2000/svg" {size} {letters}>'
+    return f"{opened}{names}{''.join(parts)}</svg>"
