@@ -32,6 +32,8 @@ class Picture:
         What it shows, for who cannot see it.
     around : Around
         The words above and below.
+    of : str
+        The capture, where it is of one alone.
     content : Chart, RowsCard or StripsCard
         What is drawn between them.
     """
@@ -40,6 +42,7 @@ class Picture:
     told: str
     around: Around
     content: Chart | RowsCard | StripsCard
+    of: str = ""
 
 
 def draw_picture(picture: Picture, look: Look) -> tuple[str, ...]:

@@ -89,19 +89,31 @@ def _draw(spec: Spec) -> _Drawn:
 
 def _fitted(spec: Spec, *, width_px: float, height_px: float) -> tuple[_Drawn, Spec]:
     """Stretch the panels until all is as large as the area: what axes and names take is found by drawing."""
+    drawn = _draw(spec)
     for _ in range(_ROUNDS):
-        drawn = _draw(spec)
         wider, higher = width_px - drawn.width_px, height_px - drawn.height_px
         if abs(wider) < 1 and abs(higher) < 1:
             break
         spec = stretched(spec, wider_px=wider, higher_px=higher)
-    return _draw(spec), spec
+        drawn = _draw(spec)
+    return drawn, spec
 
 
 def panels_of(spec: Spec) -> list[Spec]:
     """Give the panels of a chart: those that it stacks, or itself."""
     stacked: list[Spec] = spec.get("vconcat") or spec.get("concat") or [spec]
     return stacked
+
+
+def shows_intervals(spec: Spec) -> bool:
+    """Say whether a chart draws intervals: bars or a band, from one value to another."""
+    ends = (
+        layer.get("encoding", {}).get(name, {})
+        for panel in panels_of(spec)
+        for layer in panel["layer"]
+        for name in ("x2", "y2")
+    )
+    return any("field" in end for end in ends)
 
 
 def side_by_side(spec: Spec) -> Spec:

@@ -12,9 +12,13 @@ from wattproof.publish.contents import session_document
 from wattproof.publish.document import Chart
 from wattproof.publish.inputs import PublishedSession
 from wattproof.publish.picture import Picture
+from wattproof.publish.picture_chart import shows_intervals
 from wattproof.publish.picture_frame import Around
 from wattproof.publish.picture_subject import amplifier_name, conditions_said, other_loads
 from wattproof.publish.picture_words import SAY
+
+_MODEL = "model"
+"""What the report calls the chart of the model's predictions."""
 
 
 def session_pictures(inputs: PublishedSession) -> tuple[Picture, ...]:
@@ -38,14 +42,17 @@ def _chart(inputs: PublishedSession, chart: Chart) -> Picture:
     own = [result for result in inputs.results if result.file in chart.caption]
     results = own or [result for result in inputs.results if result.kind == "ramp"]
     title = str(chart.wide["title"]["text"])
-    notes = [PurePath(own[0].file).stem] if len(own) == 1 else []
+    of = (PurePath(own[0].file).stem,) if len(own) == 1 else ()
+    more = [SAY["interval"]] if shows_intervals(chart.wide) else []
+    more += [SAY["model_note"]] if chart.name == _MODEL else []
     return Picture(
         name=chart.name,
         told=chart.caption,
+        of="".join(of),
         around=Around(
             title=title,
             amplifier=amplifier_name(inputs),
-            notes=(*notes, *conditions_said(inputs, results), SAY["interval"]),
+            notes=(*of, *conditions_said(inputs, results), *more),
         ),
         content=chart,
     )

@@ -58,6 +58,7 @@ SAY: Mapping[str, str] = MappingProxyType(
         "strip_heat": "heat {:.3g} W, {:.3g} %",
         "strip_heat_full": "heat {}, {:.3g} %",
         "strip_idle_heat": "all of it heat",
+        "model_note": "line: the model, within its 95 % interval; marks: measured",
         "frame": "half power is one frame of the ramp and has no interval",
     }
 )

@@ -20,9 +20,9 @@ SERIES = (
     Shade("#12609f", "#79bdf0"),
     Shade("#a9470f", "#f2a36b"),
     Shade("#1b7560", "#66d1b4"),
-    Shade("#83479a", "#d9aae9"),
-    Shade("#695a05", "#d8c65c"),
-    Shade("#59656f", "#b9c4cc"),
+    Shade("#6f2c7d", "#c599c8"),
+    Shade("#4a4200", "#e3d167"),
+    Shade("#545f70", "#c4d6dd"),
 )
 """Blue, rust, sea green, plum, olive, slate: apart in lightness and hue also for eyes that see two primaries only."""
 

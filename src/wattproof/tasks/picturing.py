@@ -113,7 +113,9 @@ def picture(
     files = _drawn(wanted, session=found.id, look=look, form=chosen["format"], out=out, tell=tell)
     return Pictured(
         session=found.id,
-        pictures=tuple(PictureNamed(name=one.name, shows=one.around.title) for one in pictures),
+        pictures=tuple(
+            PictureNamed(name=one.name, shows=", ".join(filter(None, (one.around.title, one.of)))) for one in pictures
+        ),
         files=tuple(files),
     )
 
