@@ -22,7 +22,7 @@ _CODECS = {
     "mov": ("-c:v", "prores_aw", "-profile:v", "4", "-pix_fmt", "yuva444p10le", "-f", "mov"),
     # one quality holds for colour and alpha alike: chosen for the plates' edges, which alpha alone draws
     "webm": (
-        *("-c:v", "libvpx-vp9", "-pix_fmt", "yuva420p", "-crf", "24", "-b:v", "0", "-deadline", "realtime"),
+        *("-c:v", "libvpx-vp9", "-pix_fmt", "yuva420p", "-crf", "8", "-b:v", "0", "-deadline", "realtime"),
         *("-cpu-used", "8", "-row-mt", "1", "-tile-columns", "1", "-threads", "2", "-auto-alt-ref", "0", "-f", "webm"),
     ),
 }
@@ -91,20 +91,15 @@ def write_film(frames: Iterable[Pixels], *, to: Path, shape: FilmShape) -> None:
         No encoder, a full disk, or the encoder stops by itself.
     """
     with tempfile.TemporaryFile() as said:
-        # in a session of its own: Ctrl-C is ours to handle, and the encoder is told by its pipe and its end
-        process = subprocess.Popen(
-            _command(encoder(), to, shape),
-            stdin=subprocess.PIPE,
-            stdout=said,
-            stderr=said,
-            start_new_session=True,
-            pipesize=_PIPE_BYTES,
-        )
+        process = _started(_command(encoder(), to, shape), said)
         if process.stdin is None:
             raise FilmError("The encoder takes no frames.", why="its input is closed", hint="Try again.")
         try:
             _feed(process.stdin, frames)
             process.wait()
+        except BaseException:  # what is broken off must not be finished by the encoder: it is no clip
+            process.kill()
+            raise
         finally:
             if process.poll() is None:
                 process.kill()
@@ -114,12 +109,27 @@ def write_film(frames: Iterable[Pixels], *, to: Path, shape: FilmShape) -> None:
             raise _stopped(said.read().decode("utf-8", "replace"), process.returncode)
 
 
+def _started(command: list[str], said: IO[bytes]) -> "subprocess.Popen[bytes]":
+    try:
+        # in a session of its own: Ctrl-C is ours to handle, and the encoder is told by its pipe and its end
+        return subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=said, stderr=said, start_new_session=True, pipesize=_PIPE_BYTES
+        )
+    except OSError as error:
+        raise FilmError(
+            "The encoder cannot be started.",
+            why=f"{command[0]}: {error.strerror or error}",
+            hint="Install imageio-ffmpeg again (it brings one), or write pictures instead with --frames FOLDER.",
+        ) from error
+
+
 def _feed(pipe: IO[bytes], frames: Iterable[Pixels]) -> None:
     try:
         for frame in frames:
-            pipe.write(frame.data.cast("B"))
-    except (BrokenPipeError, OSError):  # the encoder has gone: its own words say why
-        pass
+            try:
+                pipe.write(frame.data.cast("B"))
+            except OSError:  # the encoder has gone: its own words say why
+                break
     finally:
         with suppress(OSError):
             pipe.close()

@@ -51,7 +51,7 @@ class Axis:
 
 def _round_step(least: float) -> float:
     decade = 10.0 ** floor(log10(least))
-    return next(m * decade for m in (1, 2, 5, 10) if m * decade >= least * (1 - 1e-9))
+    return next(m * decade for m in (1, 2, 2.5, 5, 10) if m * decade >= least * (1 - 1e-9))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -69,7 +69,7 @@ class Painter:
             self._curve(moment.points)
         if before is None or before.gone_s != moment.gone_s:
             self._progress(moment.gone_s)
-        if moment.remark and (before is None or before.remark != moment.remark):
+        if moment.remark != (before.remark if before is not None else ""):
             self._remark(moment.remark)
         self._shown = moment
         return self.pixels
