@@ -1,5 +1,6 @@
 """Figures and verdicts in; what the public gets to see out: reports, pictures, overlays, sites. Knows no paths."""
 
+from wattproof.publish.contents import session_document
 from wattproof.publish.document import (
     Block,
     Bullets,
@@ -19,18 +20,23 @@ from wattproof.publish.document import (
     Strip,
     Table,
     Words,
+    plain_words,
 )
-from wattproof.publish.picture import Format, Picture, chosen_pictures, draw_picture, picture_bytes
-from wattproof.publish.picture_content import session_pictures
-from wattproof.publish.picture_sheet import Look
-from wattproof.publish.post import document_markdown
-from wattproof.publish.print import document_pages, document_pdf
 from wattproof.publish.film import FilmFormat, FilmShape, write_film, write_picture
+from wattproof.publish.html import document_html
+from wattproof.publish.inputs import Foreseen, PublishedSession
 from wattproof.publish.overlay_clock import FrameClock, clock_for, frame_of_code, rate_of, time_code
 from wattproof.publish.overlay_course import Course, course_of
 from wattproof.publish.overlay_layout import size_of
 from wattproof.publish.overlay_paint import frames_of
 from wattproof.publish.overlay_scene import Claim, Scene, scene_of
+from wattproof.publish.photographs import cleaned_photo, photo_kept
+from wattproof.publish.picture import Format, Picture, chosen_pictures, draw_picture, picture_bytes
+from wattproof.publish.picture_content import session_pictures
+from wattproof.publish.picture_sheet import Look
+from wattproof.publish.post import document_markdown
+from wattproof.publish.print import document_pages, document_pdf
+from wattproof.publish.remarks import Remarks, parse_remarks
 
 __all__ = [
     "Block",
@@ -43,6 +49,7 @@ __all__ = [
     "Facts",
     "FilmFormat",
     "FilmShape",
+    "Foreseen",
     "Format",
     "FrameClock",
     "Link",
@@ -52,6 +59,8 @@ __all__ = [
     "Part",
     "Photo",
     "Picture",
+    "PublishedSession",
+    "Remarks",
     "Row",
     "Scale",
     "Scene",
@@ -61,17 +70,23 @@ __all__ = [
     "Table",
     "Words",
     "chosen_pictures",
+    "cleaned_photo",
     "clock_for",
     "course_of",
+    "document_html",
     "document_markdown",
     "document_pages",
     "document_pdf",
     "draw_picture",
     "frame_of_code",
     "frames_of",
+    "parse_remarks",
+    "photo_kept",
     "picture_bytes",
+    "plain_words",
     "rate_of",
     "scene_of",
+    "session_document",
     "session_pictures",
     "size_of",
     "time_code",
