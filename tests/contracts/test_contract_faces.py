@@ -67,6 +67,7 @@ FACE_ONLY = {
     "pack": {"json", "ask", "tell"},
     "overlay": {"json", "tell"},
     "predict": {"json", "tell"},
+    "report": {"json", "tell"},
     "verify": {"json", "tell"},
     "session_figures": {"json", "tell", "budget"},  # another form of the same answer
 }

@@ -16,7 +16,8 @@ from wattproof.publish.rated import (
     weighed,
     weighed_figure,
 )
-from wattproof.publish.wording import LEAD, counted, listed, number_word
+from wattproof.publish.saying import counted, listed, number_word
+from wattproof.publish.wording import LEAD
 from wattproof.report import face_value
 
 _MOST_LOADS = 4

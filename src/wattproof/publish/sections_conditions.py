@@ -7,8 +7,9 @@ from wattproof.publish.document import Block, Bullets, Facts, Paragraph
 from wattproof.publish.inputs import PublishedSession
 from wattproof.publish.limits import limit_powers, typed_powers
 from wattproof.publish.places import Places, number, supply_of
+from wattproof.publish.saying import listed
 from wattproof.publish.tables import cell, table
-from wattproof.publish.wording import BENCH, CONDITIONS, listed
+from wattproof.publish.wording import BENCH, CONDITIONS
 from wattproof.report import amplifier_facts, bench_facts, bench_tables, conditions_text, doubts_of, sized
 
 _FULL_POWER = ("ramp", "burst", "hold")

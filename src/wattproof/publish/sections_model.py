@@ -8,8 +8,9 @@ from wattproof.publish.drawn import chart
 from wattproof.publish.inputs import Foreseen, PublishedSession
 from wattproof.publish.limits import LimitPower, limit_powers, weakest
 from wattproof.publish.places import Places, supply_of
+from wattproof.publish.saying import counted, listed
 from wattproof.publish.tables import Cell, cell, table
-from wattproof.publish.wording import HEADS, MODEL, PARAMETERS, POWER, counted, listed
+from wattproof.publish.wording import HEADS, MODEL, PARAMETERS, POWER
 from wattproof.quantity import value_text
 from wattproof.report import predicted_power
 

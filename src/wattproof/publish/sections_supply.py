@@ -8,8 +8,9 @@ from wattproof.publish.document import Block, Chart, Paragraph, Part, Strip
 from wattproof.publish.drawn import chart
 from wattproof.publish.inputs import PublishedSession
 from wattproof.publish.places import Places, load_text, number
+from wattproof.publish.saying import listed
 from wattproof.publish.tables import Cell, cell, table
-from wattproof.publish.wording import LEAD, SUPPLY, listed
+from wattproof.publish.wording import LEAD, SUPPLY
 from wattproof.report import KINDS, efficiency_against_power, face_value, strip, supply_sag
 
 _HEADS = ("capture", "load", "power", "from_supply", "current", "efficiency", "heat", "lowest")
