@@ -2,8 +2,18 @@
 
 from wattproof.fit.behaviour import fit_behaviour
 from wattproof.fit.correct import Correction, correction
-from wattproof.fit.model import Asked, BehaviourModel, BenchSource, Estimate, LeftOut, Parameter, Prediction
+from wattproof.fit.model import (
+    Asked,
+    BehaviourModel,
+    BenchSource,
+    Estimate,
+    LeftOut,
+    Parameter,
+    Prediction,
+    SmallSignal,
+)
 from wattproof.fit.predict import predict
+from wattproof.fit.small import resistance_of
 
 __all__ = [
     "Asked",
@@ -14,7 +24,9 @@ __all__ = [
     "LeftOut",
     "Parameter",
     "Prediction",
+    "SmallSignal",
     "correction",
     "fit_behaviour",
     "predict",
+    "resistance_of",
 ]

@@ -25,7 +25,8 @@ from wattproof.fit.losses import NAMES as LOSS_NAMES
 from wattproof.fit.losses import UNITS as LOSS_UNITS
 from wattproof.fit.losses import LossFit, fit_losses
 from wattproof.fit.model import BehaviourModel, BenchSource, Parameter
-from wattproof.fit.points import LimitPoint, Points, points_of
+from wattproof.fit.points import LimitPoint, Points, gain_points, points_of
+from wattproof.fit.small import fit_small
 from wattproof.measure import CaptureResult
 
 Fed = Literal["unknown", "direct"]
@@ -99,6 +100,7 @@ def fit_behaviour(
         loss_scatter=None if losses is None else losses.scatter,
         loss_reference_v=None if losses is None else losses.reference_v,
         source=_source(points),
+        small=fit_small([p for p in gain_points(results) if p.driven == limits[0].driven], output=output),
         complaints=_complaints(fit, losses, limits, checked=bool(lost)),
     )
 

@@ -35,12 +35,15 @@ class Bent(NamedTuple):
         Of all, and of the fundamental.
     thd_f, thd_r : float, V/V
         Over the fundamental, and over all (what THD+N without noise reads).
+    overdrive : float
+        Peak of the sine before the limit.
     """
 
     rms: float
     fundamental_rms: float
     thd_f: float
     thd_r: float
+    overdrive: float
 
 
 def bend(values: Real, knee: float) -> Real:
@@ -71,17 +74,23 @@ def bent_sine(overdrive: float, knee: float) -> Bent:
     square = float(np.mean(bent**2))
     fundamental = sqrt(2) * float(np.mean(bent * sine))
     rest = sqrt(max(square - fundamental**2, 0.0))
-    return Bent(rms=sqrt(square), fundamental_rms=fundamental, thd_f=rest / fundamental, thd_r=rest / sqrt(square))
+    return Bent(
+        rms=sqrt(square),
+        fundamental_rms=fundamental,
+        thd_f=rest / fundamental,
+        thd_r=rest / sqrt(square),
+        overdrive=overdrive,
+    )
 
 
 @cache
 def _tables(thd_n: float) -> Callable[[float], Real]:
-    """Give r.m.s. and fundamental at a limit as smooth functions of the knee, through 33 exact values each."""
+    """Give r.m.s., fundamental and overdrive at a limit as smooth functions of the knee, through 33 exact values."""
     from scipy.interpolate import CubicSpline
 
     knees = SOFTEST * np.linspace(0.0, 1.0, _NODES) ** 2
     exact = [_sine_with(thd_n, float(knee)) for knee in knees]
-    spline = CubicSpline(np.sqrt(knees), [[bent.rms, bent.fundamental_rms] for bent in exact])
+    spline = CubicSpline(np.sqrt(knees), [[bent.rms, bent.fundamental_rms, bent.overdrive] for bent in exact])
     return lambda knee: np.asarray(spline(sqrt(knee)), dtype=np.float64)
 
 
@@ -109,5 +118,6 @@ def at_limit(thd_n: float, knee: float) -> Bent:
     """
     if not 1e-4 <= thd_n <= 0.4:
         raise ValueError(f"a distortion limit of {thd_n:g} V/V is out of 0.0001 to 0.4")
-    rms, fundamental = (float(value) for value in _tables(float(thd_n))(knee))
-    return Bent(rms=rms, fundamental_rms=fundamental, thd_f=thd_n / sqrt(1 - thd_n**2), thd_r=thd_n)
+    rms, fundamental, overdrive = (float(value) for value in _tables(float(thd_n))(knee))
+    thd_f = thd_n / sqrt(1 - thd_n**2)
+    return Bent(rms=rms, fundamental_rms=fundamental, thd_f=thd_f, thd_r=thd_n, overdrive=overdrive)

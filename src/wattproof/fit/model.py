@@ -53,6 +53,17 @@ class BenchSource(_Plain):
     resistance_u_ohm: float
 
 
+class SmallSignal(_Plain):
+    """The amplifier below its limits: an output, or the mean of all."""
+
+    gain: float = Field(gt=0, description="V/V into reference_ohm")
+    gain_u: float = Field(ge=0)
+    reference_ohm: float = Field(gt=0)
+    output_ohm: float | None = Field(description="at the terminals; null: one load only was measured")
+    output_ohm_u: float | None = Field(default=None, ge=0)
+    frequency_hz: tuple[float, float] | None = None
+
+
 class BehaviourModel(_Plain):
     """The fitted amplifier: all outputs driven together, or one of them."""
 
@@ -91,6 +102,7 @@ class BehaviourModel(_Plain):
     loss_scatter: float | None = Field(default=None, description="relative scatter of the drawn power about the fit")
     loss_reference_v: float | None = None
     source: BenchSource | None = None
+    small: SmallSignal | None = Field(default=None, description="null: no ramp holds the drive voltage")
     complaints: tuple[Notice, ...] = ()
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
@@ -144,6 +156,8 @@ class Prediction(_Plain):
     supply_power: Estimate | None = None
     efficiency: Estimate | None = None
     heat: Estimate | None = None
+    drive: Estimate | None = Field(default=None, description="r.m.s. at the input, for this power")
+    damping_factor: Estimate | None = Field(default=None, description="load over output resistance, small signals")
     basis: Literal["within", "bounded"] = Field(
         description="within the range of the data; or bounded between regulated and fully unregulated"
     )

@@ -19,6 +19,17 @@ _SWITCHED_ON = 0.5
 
 
 @dataclass(frozen=True, kw_only=True)
+class GainPoint:
+    """An output's small-signal gain into a load, from a ramp."""
+
+    output: str
+    gain: Figure
+    load_ohm: float
+    frequency_hz: float | None
+    driven: int
+
+
+@dataclass(frozen=True, kw_only=True)
 class LimitPoint:
     """An output at a limit of distortion, into a resistive load.
 
@@ -162,6 +173,24 @@ def _highest(points: Sequence[LimitPoint]) -> list[LimitPoint]:
             for other in points
         )
     ]
+
+
+def gain_points(results: Sequence[CaptureResult]) -> list[GainPoint]:
+    """Take the small-signal gains of ramps, each with the load that its points at a limit were read at."""
+    found = []
+    for result in results:
+        limits = _limit_points(result) if result.kind == "ramp" else []
+        for output in dict.fromkeys(point.output for point in limits):
+            point = next(one for one in limits if one.output == output)
+            gain = result.figure("gain", output)
+            if gain is not None and gain.value > 0:
+                found.append(
+                    GainPoint(
+                        output=output, gain=gain, load_ohm=point.load_ohm, frequency_hz=point.frequency_hz,
+                        driven=point.driven,
+                    )
+                )  # fmt: skip
+    return found
 
 
 def _limit_points(result: CaptureResult) -> list[LimitPoint]:

@@ -8,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wattproof.errors import Notice
+from wattproof.fit.knee import SOFTEST, at_limit
 from wattproof.fit.losses import NAMES as LOSS_NAMES
 from wattproof.fit.losses import LossFit
 from wattproof.fit.model import Asked, BehaviourModel, Estimate, Prediction
 from wattproof.fit.operating import OperatingPoint, operating_point
 from wattproof.fit.rail import Limit
+from wattproof.fit.small import damping_factor, drive_for
 from wattproof.fit.within import beyond_supply, check_asked, check_supply, is_bounded, rail_beyond, rail_doubt
 
 Real = NDArray[np.float64]
@@ -73,9 +75,12 @@ def predict(model: BehaviourModel, asked: Asked) -> Prediction:
         for name, (field, _) in _OUTPUTS.items()
         if getattr(middle, field) is not None
     }
+    bent = at_limit(asked.thd_n, min(max(model.parameter("knee").value or 0.0, 0.0), SOFTEST))
     return Prediction(
         asked=asked,
         **estimates,
+        drive=drive_for(model, asked, estimates["load_voltage"], overdrive=bent.overdrive / sqrt(2) / bent.rms),
+        damping_factor=damping_factor(model, asked),
         basis="bounded" if bounded else "within",
         limited_by="current" if middle.by_current else "rail",
         notes=notes,

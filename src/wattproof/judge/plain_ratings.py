@@ -5,7 +5,7 @@ from math import sqrt
 
 from wattproof.amplifier import Rating
 from wattproof.errors import WattproofError
-from wattproof.fit import Asked, predict
+from wattproof.fit import Asked, predict, resistance_of
 from wattproof.judge.model import Judgement, Reading
 from wattproof.judge.powers import number_in
 from wattproof.judge.readings import LIMITS, STANDARD_OHM, loads_of, volts_of
@@ -187,7 +187,7 @@ def _output_resistance(results: Sequence[CaptureResult], reading: Reading) -> Fo
 def _two_loads(results: Sequence[CaptureResult]) -> tuple[Quantity, str] | None:
     """Give the output's resistance from the gains into the highest and the lowest load, at one frequency.
 
-    From ``gain = g R / (R + R_o)`` in two loads; the scales of voltage and drive drop out of their ratio.
+    The scales of voltage and drive drop out of their ratio.
     """
     found = [pair for result in results if result.kind == "ramp" for pair in _gain_and_load(result)]
     if len(found) < 2:
@@ -195,11 +195,8 @@ def _two_loads(results: Sequence[CaptureResult]) -> tuple[Quantity, str] | None:
     (high, high_ohm), (low, low_ohm) = max(found, key=lambda one: one[1]), min(found, key=lambda one: one[1])
     if high_ohm < 1.2 * low_ohm or number_in(high, "frequency_hz") != number_in(low, "frequency_hz"):
         return None
-    ledger = Ledger()
-    ratio = ledger.restore(high) / ledger.restore(low)
-    resistance = high_ohm * low_ohm * (ratio - 1) / (high_ohm - ratio * low_ohm)
     where = f"{high.origin}, {high_ohm:.4g} ohm; {low.origin}, {low_ohm:.4g} ohm"
-    return ledger.quantity(resistance, unit="ohm"), where
+    return resistance_of(high, low, high_ohm=high_ohm, low_ohm=low_ohm), where
 
 
 def _gain_and_load(result: CaptureResult) -> list[tuple[Figure, float]]:

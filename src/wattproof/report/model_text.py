@@ -2,7 +2,7 @@
 
 import textwrap
 from collections.abc import Iterator, Sequence
-from math import sqrt
+from math import log, log10, sqrt
 
 from wattproof.errors import Notice
 from wattproof.fit import BehaviourModel, Estimate, Parameter, Prediction
@@ -43,6 +43,8 @@ _ESTIMATES = {
     "supply_power": "supply power",
     "efficiency": "efficiency",
     "heat": "heat",
+    "drive": "drive for it, r.m.s.",
+    "damping_factor": "damping factor",
 }
 
 
@@ -61,7 +63,7 @@ def model_text(model: BehaviourModel) -> str:
     """
     lines = [_first_line(model), *_range_lines(model)]
     lines += [line for parameter in model.parameters for line in _parameter_lines(parameter, model)]
-    lines.append("  ± spans 95 %")
+    lines += [*_small_lines(model), "  ± spans 95 %"]
     lines += [f"  correlation {pair}" for pair in _correlations(model)]
     lines += _left_out_lines(model)
     lines += _source_lines(model)
@@ -146,6 +148,25 @@ def _source_lines(model: BehaviourModel) -> Iterator[str]:
         yield f"  the bench's own source, no part of the amplifier: {emf} behind {ohm}"
 
 
+def _small_lines(model: BehaviourModel) -> Iterator[str]:
+    small = model.small
+    if small is None:
+        return
+    half = K95 * 20 / log(10) * small.gain_u / small.gain
+    decibel = 20 * log10(small.gain)
+    gain = (
+        f"{value_text(decibel, uncertainty=half)} ± {value_text(half, uncertainty=half)}" if half else f"{decibel:.2f}"
+    )
+    yield f"  {'gain':<21}{gain:>20}  dB   of small signals, into {small.reference_ohm:.3g} ohm"
+    if small.output_ohm is None or small.output_ohm_u is None:
+        yield from _wrapped("! one load only: the output's small-signal resistance, and so damping, is not known.", 6)
+        return
+    half = 1e3 * K95 * small.output_ohm_u
+    ohm = value_text(1e3 * small.output_ohm, uncertainty=half)
+    number = f"{ohm} ± {value_text(half, uncertainty=half)}" if half else ohm
+    yield f"  {'resistance then':<21}{number:>20}  mohm of the output for small signals: damping"
+
+
 def prediction_text(prediction: Prediction, *, amplifier: str) -> str:
     """Write a prediction: each number with its 95 % interval, on what it rests, and what to note.
 
@@ -172,10 +193,10 @@ def prediction_text(prediction: Prediction, *, amplifier: str) -> str:
 
 
 def _estimate_line(words: str, estimate: Estimate) -> str:
-    scale, unit = (100.0, "%") if estimate.unit == "W/W" else (1.0, estimate.unit)
+    scale, unit = (100.0, "%") if estimate.unit == "W/W" else (1.0, "" if estimate.unit == "1" else estimate.unit)
     half = scale * max(estimate.high - estimate.low, 1e-9 * abs(estimate.value)) / 2
     value, low, high = (value_text(scale * x, uncertainty=half) for x in (estimate.value, estimate.low, estimate.high))
-    return f"  {words:<32}{value:>8} {unit:<3} 95 %: {low} to {high} {unit}"
+    return f"  {words:<32}{value:>8} {unit:<3} 95 %: {low} to {high} {unit}".rstrip()
 
 
 def _basis(prediction: Prediction) -> str:
