@@ -172,7 +172,7 @@ def words_of_options():
     names = {"help", "version"}
     for task in tasks.TASKS:
         names |= set(inspect.signature(getattr(commands, task.__name__)).parameters)
-    for group in (tasks.Wishes, tasks.FileAnswers, tasks.SheetWishes):
+    for group in (tasks.Wishes, tasks.FileAnswers, tasks.SheetWishes, tasks.ClipWishes, tasks.CameraWishes):
         names |= {field.name for field in fields(group)}
     return {name.replace("_", "-") for name in names}
 
