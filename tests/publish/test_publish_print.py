@@ -282,7 +282,9 @@ def test_the_same_document_gives_the_same_bytes(pdf):
 
 @pytest.mark.parametrize("columns", [4, 6, 9])
 def test_nothing_comes_near_the_edges(columns):
-    wide = report(section(table(9, columns=columns), chart("hold"), Paragraph(words=(HASH * 6,))))
+    blocks = (table(9, columns=columns), chart("hold"), Paragraph(words=(HASH * 6,)), scale(title=HASH * 3))
+    facts = Facts(title=HASH * 3, pairs=((HASH, (HASH * 3,)),))
+    wide = report(section(*blocks, facts, title=HASH * 3), title=HASH * 3, subtitle=HASH * 3)
     for page in document_pages(wide, dots_per_inch=36):
         image = Image.open(io.BytesIO(page)).convert("L")
         assert image.size == pytest.approx([round(side / 2) for side in A4_PT], abs=1)
@@ -299,6 +301,15 @@ def test_a_long_table_repeats_its_head_on_every_page():
     holding = [page for page in map(flat, reader.pages) if "-ramp.wav" in page]
     assert len(holding) > 2
     assert all("Conditions" in page for page in holding)
+
+
+def test_a_row_longer_than_a_page_is_set_whole_over_several():
+    cells = (("much",), (" ".join(f"word{number}." for number in range(3000)),))
+    long = Table(caption="Long", columns=(Column(head="Name"), Column(head="Words")), rows=(Row(cells=cells),))
+    caution = Paragraph(words=(" ".join(f"care{number}." for number in range(2000)),), tone="caution")
+    words = text_of(pypdf.PdfReader(io.BytesIO(document_pdf(report(section(long, caution))))))
+    assert all(f"word{number}." in words for number in range(3000))
+    assert all(f"care{number}." in words for number in range(2000))
 
 
 def test_no_page_begins_with_the_notes_of_a_table():

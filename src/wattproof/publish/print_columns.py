@@ -7,8 +7,8 @@ from math import ceil, sqrt
 _TEXT_WIDTH_PT = 476.0
 _SIZES_PT = (9.5, 8.5, 7.5)
 _FEW_COLUMNS = 5
-_LETTER = 0.49
-"""Width of an average letter, on the wide side, as a share of the letters' size."""
+_LETTER = 0.46
+"""Width of an average letter as a share of the letters' size."""
 
 _GAP_LETTERS = 2.5
 _SHORT_LETTERS = 18

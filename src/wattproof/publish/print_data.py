@@ -14,6 +14,7 @@ from wattproof.publish.document import (
     Link,
     Paragraph,
     Photo,
+    Row,
     Scale,
     Section,
     Strip,
@@ -30,6 +31,10 @@ Plain = dict[str, Any]
 _UNBREAKABLE_LETTERS = 14
 _PIECE_LETTERS = 10
 _HEAD_LETTERS = 70
+_WHOLE_PARAGRAPH_LETTERS = 2000
+_WHOLE_ROW_LETTERS = 500
+"""What is longer may part between two pages: kept whole, it might not fit on one."""
+
 _POINTS_PER_PIXEL = 0.6
 """One scale for all drawings, so that their letters are of one size: those of 13 pixels come to 7.8 points."""
 
@@ -54,8 +59,9 @@ class Laid:
         self._placed: set[str] = set()
         self.data: Plain = {
             "say": dict(SAY),
-            "title": printed(document.title),
-            "subtitle": printed(document.subtitle),
+            "name": cleaned(_named(document)),
+            "title": pieces(document.title),
+            "subtitle": pieces(document.subtitle),
             "head": shortened(printed(document.title), _HEAD_LETTERS),
             "date": cleaned(document.date),
             "program": cleaned(document.program),
@@ -69,7 +75,7 @@ class Laid:
     def _section(self, section: Section) -> Plain:
         return {
             "label": self._place(section.anchor),
-            "title": printed(section.title),
+            "title": pieces(section.title),
             "appendix": section.appendix,
             "blocks": [self._block(block) for block in section.blocks],
         }
@@ -95,26 +101,25 @@ class Laid:
         return lay[type(block)](block)
 
     def _paragraph(self, block: Paragraph) -> Plain:
-        return {"kind": "paragraph", "tone": block.tone, "words": self._runs(block.words)}
+        whole = sum(len(text_of(word)) for word in block.words) <= _WHOLE_PARAGRAPH_LETTERS
+        return {"kind": "paragraph", "tone": block.tone, "words": self._runs(block.words), "whole": whole}
 
     def _bullets(self, block: Bullets) -> Plain:
-        return {"kind": "bullets", "title": printed(block.title), "items": [self._runs(item) for item in block.items]}
+        return {"kind": "bullets", "title": pieces(block.title), "items": [self._runs(item) for item in block.items]}
 
     def _facts(self, block: Facts) -> Plain:
         pairs = [{"name": pieces(name), "words": self._runs(words)} for name, words in block.pairs]
-        return {"kind": "facts", "title": printed(block.title), "pairs": pairs}
+        return {"kind": "facts", "title": pieces(block.title), "pairs": pairs}
 
     def _table(self, block: Table) -> Plain:
-        rows: list[Plain] = [
-            {"label": self._place(row.anchor), "cells": [self._runs(cell) for cell in row.cells]} for row in block.rows
-        ]
+        rows = [self._row(row) for row in block.rows]
         heads = [pieces(column.head) for column in block.columns]
         columns = columns_of(
             [heads, *([[piece for run in cell for piece in run["text"]] for cell in row["cells"]] for row in rows)]
         )
         return {
             "kind": "table",
-            "caption": printed(block.caption),
+            "caption": pieces(block.caption),
             "heads": heads,
             "numeric": [column.numeric for column in block.columns],
             "rows": rows,
@@ -124,6 +129,11 @@ class Laid:
             "whole": columns.whole,
         }
 
+    def _row(self, row: Row) -> Plain:
+        letters = max((sum(len(text_of(word)) for word in cell) for cell in row.cells), default=0)
+        cells = [self._runs(cell) for cell in row.cells]
+        return {"label": self._place(row.anchor), "cells": cells, "whole": letters <= _WHOLE_ROW_LETTERS}
+
     def _chart(self, block: Chart) -> Plain:
         picture = self._drawing(block, told=block.caption)
         return {"kind": "picture", "caption": pieces(block.caption), "picture": picture}
@@ -131,7 +141,7 @@ class Laid:
     def _scale(self, block: Scale) -> Plain:
         return {
             "kind": "scale",
-            "title": printed(block.title),
+            "title": pieces(block.title),
             "verdict": block.verdict,
             "picture": self._drawing(
                 block, told=_told(f"{block.title}:", f"{block.verdict}.", "".join(map(text_of, block.told)))
@@ -144,7 +154,7 @@ class Laid:
         told = _told(f"{block.title}:", "; ".join(f"{part.name} {part.text}" for part in block.parts))
         return {
             "kind": "strip",
-            "title": printed(block.title),
+            "title": pieces(block.title),
             "picture": self._drawing(block, told=told),
             "told": self._runs(block.told),
         }
@@ -231,6 +241,10 @@ def _cut(word: str) -> list[str]:
         for part in parts
         for piece in ([part] if len(part) <= _UNBREAKABLE_LETTERS else re.findall(f".{{1,{_PIECE_LETTERS}}}", part))
     ]
+
+
+def _named(document: Document) -> str:
+    return f"{document.title}: {document.subtitle}" if document.subtitle else document.title
 
 
 def _labels(document: Document) -> dict[str, str]:
