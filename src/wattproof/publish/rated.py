@@ -9,7 +9,7 @@ from wattproof.amplifier import Rating
 from wattproof.judge import Judged, Judgement, Verdict
 from wattproof.measure import Figure
 from wattproof.publish.wording import LEAD, RATINGS
-from wattproof.quantity import Quantity
+from wattproof.quantity import Quantity, value_text
 from wattproof.report import face_value
 
 Outcome = Literal["meets", "falls short", "cannot tell", "depends"]
@@ -122,6 +122,23 @@ def margin_text(judgement: Judgement) -> str:
     amount = abs(of(1 + margin)) if unit == "dB" else abs(100 * margin)
     text = f"{amount:.2g}" if amount < _LONG else f"{amount:.0f}"
     return LEAD["over" if margin > 0 else "under"].format(f"{text} {unit if unit == 'dB' else '%'}")
+
+
+def doubtful_margin_text(judgement: Judgement) -> str:
+    """Write by how much the figure differs from the claim, with the doubt of that: ``-5.39 ± 0.95 %``."""
+    figure, margin = weighed_figure(judgement), judgement.margin
+    if figure is None or margin is None:
+        return ""
+    unit, of = shown_unit(judgement)
+    low, high = figure.interval95
+    if unit == "dB":
+        value, half = of(1 + margin), (of(high) - of(low)) / 2
+    else:
+        unit, value, half = "%", 100 * margin, 50 * (high - low) / abs(judgement.claimed)
+    if half <= 0:
+        return f"{value:+.2g} {unit}"
+    text = value_text(value, uncertainty=half)
+    return f"{'' if text.startswith('-') else '+'}{text} ± {value_text(half, uncertainty=half)} {unit}"
 
 
 def probability_text(probability: float) -> str:

@@ -9,6 +9,7 @@ from wattproof.publish.inputs import PublishedSession
 from wattproof.publish.places import Places
 from wattproof.publish.rated import (
     Weighed,
+    doubtful_margin_text,
     margin_text,
     measured_text,
     most_favourable,
@@ -127,7 +128,7 @@ def _told(judgement: Judgement, places: Places) -> Iterator[Words]:
 
 
 def _weight(judgement: Judgement) -> str:
-    said = [RATINGS["margin"].format(margin_text(judgement))] if judgement.margin is not None else []
+    said = [RATINGS["margin"].format(doubtful_margin_text(judgement))] if judgement.margin is not None else []
     if judgement.probability is not None and not judgement.bound:
         said.append(RATINGS["probability"].format(probability_text(judgement.probability)))
     if judgement.bound:
@@ -143,7 +144,7 @@ def _details(judgement: Judgement, rating: Rating) -> Iterator[str]:
         yield RATINGS["assumed"].format(", ".join(judgement.reading.assumed))
     how = "; ".join(part for part in judgement.why.split("; ") if not part.startswith(_PROBABILITY))
     if how:
-        yield RATINGS["how"].format(how)
+        yield f"{how[:1].upper()}{how[1:]}."
     for settling in judgement.settling:
         yield RATINGS["settle"].format(settling.message)
 
