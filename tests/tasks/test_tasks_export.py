@@ -6,6 +6,7 @@ import json
 import shutil
 from datetime import date
 from math import sqrt
+from pathlib import Path
 
 import jsonschema
 import numpy as np
@@ -433,3 +434,13 @@ def test_the_answer_says_what_was_written(out):
     for table in out[0].tables:
         assert table.name in text
     assert "torn" in text
+
+
+@pytest.mark.parametrize("name", [".", "..", "inner/.."])
+def test_no_way_of_writing_a_folder_s_name_gets_past_the_refusal(day, tmp_path, monkeypatch, name):
+    (tmp_path / "here" / "inner").mkdir(parents=True)
+    (tmp_path / "here" / "mine.txt").write_text("mine")
+    monkeypatch.chdir(tmp_path / "here")
+    with pytest.raises(SettingsError, match="written over"):
+        tasks.export(day[1], archive=day[0], out=Path(name), tables_only=True)
+    assert (tmp_path / "here" / "mine.txt").read_text() == "mine"

@@ -60,7 +60,9 @@ def export_capture(
         written = None if folder is None else _samples(item, record, folder)
     except WattproofError as error:
         facts = _facts(session, record) | {"problem": f"{error.message} {error.why}".strip()}
-        written = None if folder is None else _as_it_came(item.path, folder / f"{record.folder}{item.path.suffix}")
+        written = (
+            None if folder is None else _as_it_came(item.path, folder / f"{record.folder}.original{item.path.suffix}")
+        )
     told = ExportedCapture.model_validate(facts | {"samples_file": written})
     if folder is not None:
         write_text(folder / f"{record.folder}.json", told.model_dump_json(by_alias=True, indent=2) + "\n")
@@ -206,8 +208,20 @@ def _described(path: Path, *, container: str, coding: str | None, bits: int | No
     )
 
 
-def capture_cells(told: ExportedCapture, *, started: str, kind: str | None) -> "dict[str, Cell]":
-    """Give what is known of a capture as cells of the table of captures; `kind` is what it was measured as."""
+def capture_cells(told: ExportedCapture, *, started: str, kind: str | None, stem: str) -> "dict[str, Cell]":
+    """Give what is known of a capture as cells of the table of captures.
+
+    Parameters
+    ----------
+    told : ExportedCapture
+        Its sidecar.
+    started : str
+        When its session began.
+    kind : str or None
+        What it was measured as.
+    stem : str
+        Name of its sidecar without ``.json``.
+    """
     home = f"sessions/{told.session}/captures"
     written = told.samples_file
     return {
@@ -227,5 +241,5 @@ def capture_cells(told: ExportedCapture, *, started: str, kind: str | None) -> "
         "void": told.void,
         "note": told.note or None,
         "samples_file": None if written is None else f"{home}/{written.file}",
-        "sidecar_file": None if written is None else f"{home}/{Path(written.file).stem}.json",
+        "sidecar_file": None if written is None else f"{home}/{stem}.json",
     }

@@ -46,11 +46,11 @@ def folder_in_place(out: Path, *, archive: Path) -> Iterator[Path]:
     FileMissingError
         The disk refuses.
     """
-    out = out.absolute()
-    _refuse_archive(out, archive)
-    _refuse_foreign(out)
-    aside = out.with_name(f".{out.name}.part-{secrets.token_hex(4)}")
+    out = out.resolve() if out.name in {"", ".."} else out.parent.resolve() / out.name
     with _explained(out):
+        _refuse_archive(out, archive)
+        _refuse_foreign(out)
+        aside = out.with_name(f".{out.name}.part-{secrets.token_hex(4)}")
         try:
             aside.mkdir()
             yield aside
@@ -100,12 +100,12 @@ def _refuse_foreign(out: Path) -> None:
         return
     if not out.is_dir() or out.is_symlink():
         raise _not_replaced(out, "it is no plain folder")
-    there = files_below(out)
-    if not there and not any(out.iterdir()):
+    if not any(out.iterdir()):
         return
     listed = _listed(out)
     if listed is None:
         raise _not_replaced(out, "it is no folder that wattproof exported")
+    there = files_below(out)
     foreign = [name for name in there if name not in listed and name != INDEX]
     if foreign:
         raise _not_replaced(out, f"not exported: {_names(foreign)}")

@@ -64,9 +64,11 @@ class Writing:
         whose = Whose(session=session.id, maker=session.amplifier.maker, model=session.amplifier.model)
         kinds = {number: result.kind for number, result in numbered}
         started = session.record.started.isoformat()
-        facts = [capture_cells(told, started=started, kind=kinds.get(told.capture)) for told in captures]
+        facts = [
+            capture_cells(told, started=started, kind=kinds.get(told.capture), stem=stem) for stem, told in captures
+        ]
         self._append_all(whose, numbered, verdicts, facts)
-        self.recordings += sum(told.samples_file is not None for told in captures)
+        self.recordings += sum(told.samples_file is not None for _, told in captures)
         self.sessions.append(
             IndexSession(
                 session=session.id,
@@ -123,14 +125,14 @@ class Writing:
         self._object(session, "verdicts.json", judged.to_json(), schema="judge")
         return judged
 
-    def _captures(self, session: "Session") -> list["ExportedCapture"]:
+    def _captures(self, session: "Session") -> "list[tuple[str, ExportedCapture]]":
         home = self.folder / "sessions" / session.id / "captures" if self.samples else None
         if home is not None:
             home.mkdir(parents=True)
         told = []
         for record in self.store.captures(session):
             one = export_capture(self.store, session, record, home, tell=self.tell)
-            told.append(one)
+            told.append((record.folder, one))
             if home is not None:
                 self.schemas[(home / f"{record.folder}.json").relative_to(self.folder).as_posix()] = "export-capture"
             if one.problem is not None:
