@@ -20,6 +20,7 @@ from wattproof.archive.names import PART
 from wattproof.archive.pack_keys import SigningKey, fingerprint
 from wattproof.archive.pack_model import HOME, MANIFEST, README, SIGNATURE, Manifest, PackedFile
 from wattproof.archive.pack_names import belongs, in_order, is_deflated
+from wattproof.archive.pack_zip import read_entries
 from wattproof.archive.remarks import remarks_folders
 from wattproof.archive.verdicts import need_verdicts, verdicts_path
 from wattproof.archive.verify import changes
@@ -102,6 +103,8 @@ def write_pack(
         own[SIGNATURE] = encode(key.sign(own[MANIFEST]))
     with _told(target), _aside(target, sum(file.size_bytes for file in manifest.files)) as aside:
         _write(aside, files, own, manifest)
+        with aside.open("rb") as file:
+            read_entries(file)  # what could not be opened again is not given out
         if target.exists() and not _same(aside, target):
             raise _in_the_way(target)
         aside.replace(target)

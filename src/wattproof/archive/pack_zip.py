@@ -16,6 +16,8 @@ from wattproof.errors import PackError
 
 MOST_ENTRIES = 10_000
 LARGEST_TOTAL_BYTES = 64 << 30
+LARGEST_DEFLATED_BYTES = 4 << 30
+"""Text is read whole where it is small and line by line where it is not; nobody records hours of it."""
 MOST_RATIO = 200
 """Text of figures shrinks some 20 times, a table of zeros 100 times; what shrinks more is built to fill disks."""
 SMALL_BYTES = 1 << 20
@@ -185,7 +187,8 @@ def _check_sizes(entries: list[Entry]) -> None:
     for entry in entries:
         if not entry.deflated and entry.packed_bytes != entry.size_bytes:
             raise _broken(f"{shown(entry.name)} is stored, but has {entry.packed_bytes} and {entry.size_bytes} bytes")
-        if entry.size_bytes > max(SMALL_BYTES, MOST_RATIO * entry.packed_bytes):
+        most = min(LARGEST_DEFLATED_BYTES, max(SMALL_BYTES, MOST_RATIO * entry.packed_bytes))
+        if entry.deflated and entry.size_bytes > most:
             raise _bomb(f"{entry.packed_bytes} bytes of {shown(entry.name)} would become {entry.size_bytes}")
 
 
