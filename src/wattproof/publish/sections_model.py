@@ -8,7 +8,7 @@ from wattproof.publish.drawn import chart
 from wattproof.publish.inputs import Foreseen, PublishedSession
 from wattproof.publish.limits import LimitPower, limit_powers, weakest
 from wattproof.publish.places import Places, supply_of
-from wattproof.publish.saying import counted, listed
+from wattproof.publish.saying import counted, listed, number_word
 from wattproof.publish.tables import Cell, cell, table
 from wattproof.publish.wording import HEADS, MODEL, PARAMETERS, POWER
 from wattproof.quantity import value_text
@@ -102,9 +102,10 @@ def _drawn(inputs: PublishedSession) -> Iterator[Table]:
         ]
         for one in told
     ]
-    yield table(
-        MODEL["drawn"].format(supply=f"{supply_v:g} V"), ("load", "power", "current", "efficiency", "heat"), rows
-    )
+    driven = inputs.models[0].driven
+    notes = [MODEL["each"].format(number_word(driven))] if driven > 1 else []
+    heads = ("load", "power", "current", "efficiency", "heat")
+    yield table(MODEL["drawn"].format(supply=f"{supply_v:g} V"), heads, rows, notes=notes)
 
 
 def _with_unit(estimate: Estimate | None, unit: str, *, scale: float = 1.0) -> str:

@@ -255,6 +255,7 @@ MODEL: Mapping[str, str] = MappingProxyType(
         "points": "one measured power|{} measured powers",
         "table": "Power in watts at {limit} of distortion, by load and by supply voltage at the terminals",
         "drawn": "What it draws for that, from {supply} at the terminals",
+        "each": "Power is that of each output; what is drawn, and heat, are those of all {} together.",
         "cell": "{value} ({low} to {high})",
         "refused": "not said [{}]",
         "refusal": "[{number}] {why}.",
