@@ -116,11 +116,11 @@ class Forged:
         """Write a JSON document as the archive writes it."""
         self.files[self.name(end)] = encoded(document)
 
-    def rehash(self, *, manifest: bool = True) -> "Forged":
+    def rehash(self, *, manifest: bool = True, history: bool = True) -> "Forged":
         """Do what a careful forger does: make every hash in the pack fit what it holds."""
         self._captures()
         self._settings()
-        self._derived()
+        self._derived(history=history)
         return self.remanifest() if manifest else self
 
     def remanifest(self) -> "Forged":
@@ -156,7 +156,7 @@ class Forged:
         self.put("session.json", session)
         self.put("figures.json", figures)
 
-    def _derived(self) -> None:
+    def _derived(self, *, history: bool) -> None:
         digest = sha256(self.files["session/figures.json"])
         for name in [
             name for name in self.files if "/history/" in name or name.endswith(("verdicts.json", "model.json"))
@@ -165,7 +165,7 @@ class Forged:
             place = document.get("details", document)
             if "figures_sha256" in place:
                 place["figures_sha256"] = digest
-            if document.get("did") == "measured":
+            if history and document.get("did") == "measured":
                 made = self.document("figures.json")["captures"]
                 place["captures"] = {f"{capture['number']:02d}": capture["sha256"] for capture in made}
             self.files[name] = encoded(document)

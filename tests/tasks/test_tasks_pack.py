@@ -95,27 +95,21 @@ def test_a_stranger_with_nothing_but_the_file_gets_every_figure(archived, packed
     assert not [path for path in home.rglob("*") if "wattproof" in path.name]
 
 
-def test_a_model_is_packed_and_fitted_again(packed, tmp_path):
+def test_a_model_and_a_curve_that_were_changed_are_named(packed, tmp_path):
     forged = packs.Forged.of(packed.file)
     document = forged.document("model.json")
     (rail,) = (one for one in document["models"][0]["parameters"] if one["name"] == "rail_v")
     rail["value"] *= 1.1
     forged.put("model.json", document)
-    found = tasks.verify(forged.rehash().write(tmp_path / "forged.zip"))
-    (finding,) = found.findings
-    assert (finding.where, finding.what) == ("session/model.json", "differs")
-    assert finding.detail.startswith("parameters.rail_v.value: ")
-    assert not found.reproduced
-
-
-def test_a_point_of_a_curve_that_was_changed_is_named(packed, tmp_path):
-    forged = packs.Forged.of(packed.file)
     document = forged.document("figures.json")
-    point = document["captures"][2]["results"][0]["curve"][4]
-    point["load_power"] *= 1.001
+    document["captures"][2]["results"][0]["curve"][4]["load_power"] *= 1.001
     forged.put("figures.json", document)
-    (finding,) = tasks.verify(forged.rehash().write(tmp_path / "forged.zip")).findings
-    assert "capture 3[0].curve[4].load_power: " in finding.detail
+    found = tasks.verify(forged.rehash().write(tmp_path / "forged.zip"))
+    curve, model = found.findings
+    assert (model.where, model.what) == ("session/model.json", "differs")
+    assert model.detail.startswith("parameters.rail_v.value: ")
+    assert "capture 3[0].curve[4].load_power: " in curve.detail
+    assert not found.reproduced
 
 
 def test_a_changed_digit_that_is_not_printed_is_told_and_does_not_fail(small, tmp_path):
