@@ -11,6 +11,7 @@ from wattproof.publish.card_strips import strips_on
 from wattproof.publish.document import Chart
 from wattproof.publish.picture_chart import chart_on, chart_pages
 from wattproof.publish.picture_frame import Around, framed
+from wattproof.publish.picture_pdf import picture_pdf
 from wattproof.publish.picture_sheet import Look, Sheet
 from wattproof.publish.picture_type import register_font
 
@@ -130,18 +131,22 @@ def picture_bytes(svg: str, *, form: Format) -> bytes:
     bytes
         The same picture gives the same bytes.
     """
-    import vl_convert
-
-    register_font()
     match form:
         case "svg":
             return svg.encode()
         case "png":
-            return bytes(vl_convert.svg_to_png(svg, scale=1.0, ppi=_DOTS_PER_INCH))
+            return _png(svg)
         case "pdf":
-            return bytes(vl_convert.svg_to_pdf(svg, scale=1.0))
+            return picture_pdf(svg)
         case never:
             assert_never(never)
+
+
+def _png(svg: str) -> bytes:
+    import vl_convert
+
+    register_font()
+    return bytes(vl_convert.svg_to_png(svg, scale=1.0, ppi=_DOTS_PER_INCH))
 
 
 def chosen_pictures(pictures: tuple[Picture, ...], names: tuple[str, ...]) -> tuple[Picture, ...]:

@@ -9,14 +9,14 @@ from typing import Any
 from wattproof.publish.document import Chart, Spec
 from wattproof.publish.picture_frame import Area
 from wattproof.publish.picture_sheet import Look, Sheet
-from wattproof.publish.picture_type import FAMILY
-from wattproof.report import GRID, PAPER, draw_svg, shades
+from wattproof.publish.picture_type import FACE, FAMILY
+from wattproof.report import GRID, PAPER, Axis, draw_svg, shades
 
 LETTER_PX = 13
 """Size of the smallest letters in a report's charts: everything is enlarged until these are the picture's smallest."""
 _LABEL_PX = 15
 """From one label at the end of a line to the next."""
-_ROUNDS = 3
+_ROUNDS, _SLACK_PX = 5, 3.0
 _NARROW_PX = 480
 """Up to this width a chart is made of its specification for a telephone."""
 _LEAST_PANEL_PX = 24.0
@@ -84,6 +84,8 @@ def _draw(spec: Spec) -> _Drawn:
     opened = re.search(r'<svg[^>]* width="([\d.]+)" height="([\d.]+)"[^>]*>', svg)
     assert opened is not None  # noqa: S101  (so the drawing begins, or it is none)
     body = re.sub(r"<(title|desc)\b[^>]*>.*?</\1>", "", svg[opened.end() :], flags=re.DOTALL)
+    # drawn in the one face, for it measures no list of faces; shown in that face or what comes nearest
+    body = body.replace(f'font-family="{FACE}"', f'font-family="{FAMILY}"')
     return _Drawn(width_px=float(opened[1]), height_px=float(opened[2]), body=body)
 
 
@@ -92,9 +94,9 @@ def _fitted(spec: Spec, *, width_px: float, height_px: float) -> tuple[_Drawn, S
     drawn = _draw(spec)
     for _ in range(_ROUNDS):
         wider, higher = width_px - drawn.width_px, height_px - drawn.height_px
-        if abs(wider) < 1 and abs(higher) < 1:
+        if 0 <= wider <= _SLACK_PX and 0 <= higher <= _SLACK_PX:
             break
-        spec = stretched(spec, wider_px=wider, higher_px=higher)
+        spec = stretched(spec, wider_px=wider - _SLACK_PX / 2, higher_px=higher - _SLACK_PX / 2)
         drawn = _draw(spec)
     return drawn, spec
 
@@ -161,7 +163,19 @@ def _resized(panel: Spec, *, width_px: float, height_px: float) -> Spec:
     places = sorted({place for layer in panel["layer"] if (place := _label_place(layer)) is not None and place >= 0})
     moved = dict(zip(places, _parted([place * factor for place in places], limit_px=height_px), strict=True))
     layers = [_moved(layer, moved) for layer in panel["layer"]]
-    return {**panel, "width": round(width_px, 2), "height": round(height_px, 2), "layer": layers}
+    encoding = {**panel["encoding"], "y": _thinned(panel["encoding"]["y"], height_px)}
+    return {**panel, "width": round(width_px, 2), "height": round(height_px, 2), "encoding": encoding, "layer": layers}
+
+
+def _thinned(upright: Spec, height_px: float) -> Spec:
+    """Leave out ticks whose numbers would touch: an upright axis is numbered however low it is."""
+    low, high = upright["scale"]["domain"]
+    axis = Axis(title="", low=low, high=high, ticks=(), log=upright["scale"]["type"] == "log")
+    kept: list[float] = []
+    for tick in upright["axis"]["values"]:
+        if not kept or height_px * (axis.share(tick) - axis.share(kept[-1])) >= _LABEL_PX:
+            kept.append(tick)
+    return {**upright, "axis": {**upright["axis"], "values": kept}}
 
 
 def _label_place(layer: Spec) -> float | None:
@@ -200,7 +214,7 @@ def dressed(spec: Spec, look: Look) -> Spec:
     return {
         **_limits_in_front(plain, look),
         "title": {"text": ""},
-        "config": {**config, "font": FAMILY, "axis": axis, "axisY": lifted},
+        "config": {**config, "font": FACE, "axis": axis, "axisY": lifted},
     }
 
 

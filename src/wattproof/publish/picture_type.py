@@ -12,6 +12,7 @@ from wattproof.report import typeset
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
 
+FACE = "Source Sans Pro"
 FAMILY = "'Source Sans Pro', 'Source Sans 3', 'Liberation Sans', sans-serif"
 ASCENT, DESCENT = 0.75, 0.25
 """How far letters reach above and below their base line, in shares of the size: capitals with accents, and tails."""
@@ -39,6 +40,11 @@ def font_folder() -> Path:
         why="its package is not installed, although Wattproof depends on it",
         hint="Install Wattproof again, with its dependencies.",
     )
+
+
+def font_files() -> tuple[Path, ...]:
+    """Give the files of the faces that pictures use."""
+    return tuple(font_folder() / f"SourceSansPro-{face}.ttf" for face in _FACES.values())
 
 
 @cache
