@@ -17,6 +17,7 @@
     │   │   ├── BeyondDataError         beyond-data: a prediction where the data say nothing
     │   │   └── MissingChannelError     missing-channel
     │   ├── RefusedError                refused: a run that the bench, a limit or an answer does not allow
+    │   ├── PageError                   page: the workbench has no such page, or does not understand what was sent
     │   ├── PackError                   pack: no evidence pack, a broken one, or one built to do harm
     │   └── KeyFileError                key-file: a key cannot be read or made, or its passphrase is wrong
     ├── ArchiveError                    archive: a session cannot be read, or is not what its hashes say   exit status 2
@@ -51,6 +52,7 @@ __all__ = [
     "NotAWaveformError",
     "Notice",
     "PackError",
+    "PageError",
     "RefusedError",
     "RigError",
     "SettingsError",
@@ -195,6 +197,12 @@ class RefusedError(InputError):
     """A run sheet may not begin: the bench cannot bear it, or a question is unanswered or answered wrongly."""
 
     code = "refused"
+
+
+class PageError(InputError):
+    """The workbench has no such page, or what was sent to it cannot be understood or is too much."""
+
+    code = "page"
 
 
 class PackError(InputError):

@@ -25,7 +25,7 @@ def test_another_name_for_this_machine_is_not_answered(server, host):
 def test_a_form_of_another_site_is_turned_away(server, origin):
     here = server()
     with here.browser(origin=origin) as browser:
-        assert browser.post("/work/1/cancel").status_code == 403
+        assert browser.post("/jobs/1/cancel").status_code == 403
         assert browser.request("DELETE", "/").status_code == 403
         assert (
             browser.options("/api/openapi.json").status_code == 403
@@ -35,7 +35,7 @@ def test_a_form_of_another_site_is_turned_away(server, origin):
 def test_a_change_without_an_origin_needs_the_header_that_no_other_site_can_send(server):
     here = server()
     with httpx.Client(base_url=here.address) as script:
-        assert script.post("/work/1/cancel").status_code == 403
+        assert script.post("/jobs/1/cancel").status_code == 403
 
 
 @pytest.mark.parametrize("origin", ["http://evil.example", None])
@@ -74,7 +74,7 @@ def test_the_cookie_is_not_for_scripts_nor_other_sites_and_cannot_be_made_up(ser
 def test_on_the_network_a_browser_is_let_in_once_it_has_said_the_code(server):
     here = server(pairing_code="1234-5678")
     with here.browser() as browser:
-        for path in ("/", "/run", "/api/openapi.json", "/work/1"):
+        for path in ("/", "/run", "/api/openapi.json", "/jobs/1"):
             assert browser.get(path).status_code in {303, 401}
         assert browser.get("/static/workbench.css").status_code == 200
         token = token_of(browser.get("/pair"))
@@ -110,14 +110,14 @@ def test_an_unpaired_socket_is_closed(server):
 def test_too_much_is_refused_whether_its_length_is_stated_or_not(server):
     here = server(most_body_bytes=10_000)
     with here.browser() as browser:
-        assert browser.post("/work/1/cancel", content=b"x" * 20_000).status_code == 413
+        assert browser.post("/jobs/1/cancel", content=b"x" * 20_000).status_code == 413
 
         def unstated():
             for _ in range(20):
                 yield b"x" * 1000
 
         kind = "application/x-www-form-urlencoded"
-        answer = browser.post("/work/1/cancel", content=unstated(), headers={"content-type": kind})
+        answer = browser.post("/jobs/1/cancel", content=unstated(), headers={"content-type": kind})
     assert answer.status_code == 413
     assert "too much at once" in answer.text
 

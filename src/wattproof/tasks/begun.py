@@ -16,10 +16,9 @@ if TYPE_CHECKING:
     from wattproof.archive import Archive, WindowAddress
 
 
-class RunFaultError(WattproofError):
-    """What a run said as it ended before it could be watched."""
-
-    code = "run-fault"
+def _kinds(kind: type[WattproofError] = WattproofError) -> dict[str, type[WattproofError]]:
+    """Give every kind of error by its code."""
+    return {kind.code: kind} | {code: one for below in kind.__subclasses__() for code, one in _kinds(below).items()}
 
 
 class BegunRun:
@@ -78,9 +77,7 @@ class BegunRun:
         for line in reversed(self._lines):
             with suppress(ValueError, KeyError, TypeError):
                 said = json.loads(line)["error"]
-                error = RunFaultError(said["message"], why=said["why"], hint=said["hint"])
-                error.code = said["code"]
-                return error
+                return _kinds()[said["code"]](said["message"], why=said["why"], hint=said["hint"])
         return InternalFaultError(
             "The run ended before it began.",
             why=f"exit status {self._process.returncode}; " + (" ".join(self._lines[-3:]) or "it said nothing"),

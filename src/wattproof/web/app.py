@@ -9,7 +9,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from wattproof import __version__
-from wattproof.errors import GuardTripError, InternalFaultError, WattproofError
+from wattproof.errors import GuardTripError, InternalFaultError, PageError, WattproofError
 from wattproof.web.desk import Desk
 from wattproof.web.gate import BodyTooLargeError, Gate
 from wattproof.web.pages import ROUTERS
@@ -76,15 +76,11 @@ def _told(desk: Desk) -> Handler:
     return handler
 
 
-class _PageError(WattproofError):
-    code = "page"
-
-
 def _plain(desk: Desk) -> Handler:
     async def handler(request: Request, error: Exception) -> Response:
         status = getattr(error, "status_code", 500)
         words = {404: "There is no such page.", 405: "That cannot be asked of this page."}
-        said = _PageError(
+        said = PageError(
             words.get(status, str(getattr(error, "detail", "")) or "That did not work."),
             why=f"asked for {request.method} {request.url.path}",
             hint="Go on from one of the pages above.",
@@ -98,7 +94,7 @@ def _not_understood(desk: Desk) -> Handler:
     async def handler(request: Request, error: Exception) -> Response:
         faults = error.errors() if isinstance(error, RequestValidationError) else []
         why = "; ".join(f"{'.'.join(str(part) for part in one['loc'])}: {one['msg']}" for one in faults)
-        said = _PageError("The request was not understood.", why=why, hint="Correct what is named here.")
+        said = PageError("The request was not understood.", why=why, hint="Correct what is named here.")
         return told_error(desk, request, said, status=422)
 
     return handler
@@ -107,7 +103,7 @@ def _not_understood(desk: Desk) -> Handler:
 def _too_large(desk: Desk) -> Handler:
     async def handler(request: Request, _error: Exception) -> Response:
         most_mb = desk.settings.most_body_bytes / 1e6
-        said = _PageError(
+        said = PageError(
             "That is too much at once.", why=f"at most {most_mb:.0f} MB are taken", hint="Add fewer files at a time."
         )
         return told_error(desk, request, said, status=413)

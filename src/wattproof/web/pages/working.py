@@ -16,7 +16,7 @@ def _job(request: Request, desk: TheDesk, number: int) -> Job:
     return job
 
 
-@router.get("/work/{number}")
+@router.get("/jobs/{number}")
 def work(request: Request, desk: TheDesk, number: int) -> Response:
     """Show how far a piece of work is; once it is done, its result."""
     job = _job(request, desk, number)
@@ -25,15 +25,15 @@ def work(request: Request, desk: TheDesk, number: int) -> Response:
     return desk.page(request, "work.html.j2", title=job.title, job=job, refresh=not job.over)
 
 
-@router.get("/work/{number}/state")
+@router.get("/jobs/{number}/state")
 def state(request: Request, desk: TheDesk, number: int) -> Response:
     """Give the same to the page's script."""
     job = _job(request, desk, number)
     return JSONResponse({"state": job.state, "lines": job.lines[-8:], "seconds": job.seconds, "address": job.address})
 
 
-@router.post("/work/{number}/cancel")
+@router.post("/jobs/{number}/cancel")
 async def cancel(request: Request, desk: TheDesk, number: int, form: Form) -> Response:  # noqa: ARG001  (it is checked)
     """End it."""
     desk.jobs.cancel(_job(request, desk, number))
-    return RedirectResponse(f"/work/{number}", 303)
+    return RedirectResponse(f"/jobs/{number}", 303)

@@ -4,7 +4,7 @@ const list = document.querySelector("[data-work]");
 
 async function look() {
   try {
-    const answer = await fetch(`/work/${list.dataset.work}/state`, { headers: { accept: "application/json" } });
+    const answer = await fetch(`/jobs/${list.dataset.work}/state`, { headers: { accept: "application/json" } });
     const job = await answer.json();
     list.replaceChildren(...job.lines.map((line) => Object.assign(document.createElement("li"), { textContent: line })));
     if (job.state === "done") location.replace(job.address);
