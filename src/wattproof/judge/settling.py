@@ -13,6 +13,7 @@ _HOW = {
     RAIL_LINE: "ramps at a second supply voltage, a volt or more away, tell it",
     MODEL_LINE: "ramps into more loads narrow it",
     "scale of": "calibrate that channel against something better",
+    "offset of": "read that channel with nothing on it, and calibrate its zero",
     "resistance of": "measure that load with four wires",
     "accuracy of": "a better meter has less",
 }

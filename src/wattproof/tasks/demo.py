@@ -77,6 +77,7 @@ def demo(
     others = _other_pages(samples, home)
     days = () if samples_only else _days(home, shown, say)
     say(f"\nThe session, with every capture byte for byte: {home / 'archive' / made.session}")
+    say(f"Whether the maker's ratings hold:  wattproof judge {made.session} --archive {shown / 'archive'}")
     say(f"Figures for a spreadsheet: {csv}")
     say("Pages to open in a browser:")
     pages = (page, *others, *(day.page for day in days))
