@@ -386,3 +386,14 @@ def test_every_chart_is_drawn_for_both_widths_and_told():
     for chart in charts:
         assert chart.wide["description"] == chart.narrow["description"] == chart.caption
         assert chart.wide != chart.narrow
+
+
+def test_a_hold_of_one_output_among_several_is_told_of_that_output():
+    thing = amplifier(outputs=("A", "B"), ratings=())
+    text = told(session_document(session(ramp(4.0, 200.0), hold(4.0, 200.0, 150.0), thing=thing)), "lead")
+    assert "Held for 30 s into 4 ohm, output A then gave 150.0 ± 2.0 W, 75 % of what it gave at 1 s." in text
+
+
+def test_loads_that_are_one_nominal_load_are_told_as_one():
+    document = session_document(session(ramp(4.0, 200.0), ramp(4.1, 198.0), ramp(2.0, 350.0)))
+    assert "2 ohm and 4 to 4.1 ohm" in told(document, "conditions")

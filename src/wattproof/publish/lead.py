@@ -130,6 +130,7 @@ def _hold(inputs: PublishedSession, places: Places) -> tuple[Words, ...]:
     told = LEAD["hold"].format(
         time=time_text(number(last, "at_s") or 0.0),
         load=_load(last),
+        what=LEAD["hold_output"].format(last.output) if len(inputs.amplifier.outputs) > 1 else LEAD["hold_one"],
         last="\0",
         share=f"{100 * last.value / first.value:.3g} %",
         first=time_text(number(first, "at_s") or 0.0),

@@ -13,6 +13,8 @@ from wattproof.publish.wording import BENCH, CONDITIONS
 from wattproof.report import amplifier_facts, bench_facts, bench_tables, conditions_text, doubts_of, sized
 
 _FULL_POWER = ("ramp", "burst", "hold")
+_NEARLY_ONE = 0.05
+"""Values that differ by no more are one nominal value, measured several times."""
 _DISTORTED = ("thd_n", "power_at_thd_1", "power_at_thd_10")
 
 
@@ -27,7 +29,7 @@ def conditions_blocks(inputs: PublishedSession, _places: Places) -> tuple[Block,
         ("bandwidth", _bandwidth(results)),
         ("driven", _driven(results)),
         ("bridged", inputs.answers.get("bridged", "")),
-        ("controls", ", ".join(f"{name} {position}" for name, position in inputs.amplifier.controls.items())),
+        ("controls", ", ".join(f"{name.replace('_', ' ')} {text}" for name, text in inputs.amplifier.controls.items())),
         ("controls_said", inputs.answers.get("controls", "")),
         ("temperature", _temperature(results)),
         ("before", _before(inputs)),
@@ -58,11 +60,21 @@ def _supply(results: Iterable[CaptureResult]) -> str:
 
 
 def _each(results: Iterable[CaptureResult], key: str) -> str:
-    """List the values of a condition once each, as they are written."""
-    digits = 3
-    found = {f"{value:.{digits}g}": value for r in results for f in r.figures if (value := number(f, key)) is not None}
+    """List the values of a condition, those that are nearly one as a span."""
     unit = {"load_ohm": "ohm", "frequency_hz": "Hz"}[key]
-    return listed([f"{text} {unit}" for text, _ in sorted(found.items(), key=lambda pair: pair[1])])
+    groups: list[list[float]] = []
+    for value in sorted(v for r in results for f in r.figures if (v := number(f, key)) is not None and v > 0):
+        if groups and value / groups[-1][0] - 1 < _NEARLY_ONE:
+            groups[-1].append(value)
+        else:
+            groups.append([value])
+    ends = [(f"{group[0]:.3g}", f"{group[-1]:.3g}") for group in groups]
+    return listed(
+        [
+            f"{low} {unit}" if low == high else CONDITIONS["span"].format(low=low, high=high, unit=unit)
+            for low, high in ends
+        ]
+    )
 
 
 def _bandwidth(results: Iterable[CaptureResult]) -> str:
@@ -84,7 +96,7 @@ def _temperature(results: Iterable[CaptureResult]) -> str:
     rises = [rise for r in results if (rise := r.figure("temperature_rise", None)) is not None]
     if not rises:
         return ""
-    return CONDITIONS["temperature_rise"].format(sized(max(rise.value for rise in rises), "K"))
+    return CONDITIONS["temperature_rise"].format(f"{max(rise.value for rise in rises):.2g} K")
 
 
 def _before(inputs: PublishedSession) -> str:
@@ -103,11 +115,10 @@ def _before(inputs: PublishedSession) -> str:
 
 
 def _doubts(results: Iterable[CaptureResult]) -> tuple[Block, ...]:
-    items = [
-        (CONDITIONS["doubt"].format(message=told.message, places=", ".join(told.places), hint=doubt.hint),)
-        for doubt in doubts_of(results)
-        for told in doubt.told
-    ]
+    items = []
+    for doubt in doubts_of(results):
+        told = [CONDITIONS["doubt_of"].format(message=one.message, places=", ".join(one.places)) for one in doubt.told]
+        items.append((CONDITIONS["doubt"].format(messages=" ".join(told), hint=doubt.hint),))
     if not items:
         return (Paragraph(words=(CONDITIONS["no_doubts"],)),)
     return (Bullets(items=tuple(items), title=CONDITIONS["doubts"]),)

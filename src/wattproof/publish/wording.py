@@ -85,7 +85,9 @@ LEAD: Mapping[str, str] = MappingProxyType(
         "found_none": "cannot be told, because {why}",
         "found_depends": "met by some ways to read it only",
         "found_every": "falls short however it is read, with {value} at best",
-        "hold": "Held for {time} into {load}, it then gave {last}, {share} of what it gave at {first}.",
+        "hold": "Held for {time} into {load}, {what} then gave {last}, {share} of what it gave at {first}.",
+        "hold_one": "it",
+        "hold_output": "output {}",
         "efficiency": "At 1 % of distortion into {load} it turned {value} of what it drew into power in the load.",
         "rule": "The rule was fixed beforehand: met, or fallen short of, where that is at least {confidence} probable; "
         "between the two nobody can tell, and ± spans 95 %.",
@@ -339,7 +341,9 @@ CONDITIONS: Mapping[str, str] = MappingProxyType(
         "not_noted": "not noted",
         "doubts": "What is doubtful about these captures",
         "no_doubts": "Nothing doubtful was noticed in these captures.",
-        "doubt": "{message} [{places}] {hint}",
+        "doubt": "{messages} {hint}",
+        "doubt_of": "{message} [{places}]",
+        "span": "{low} to {high} {unit}",
         "amplifier": "The amplifier",
         "amplifier_size": "Size",
     }
