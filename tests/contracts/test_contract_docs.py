@@ -170,8 +170,8 @@ def words_of_options():
     commands = importlib.import_module("wattproof.cli.commands")
     tasks = importlib.import_module("wattproof.tasks")
     names = {"help", "version"}
-    for task in tasks.TASKS:
-        names |= set(inspect.signature(getattr(commands, task.__name__)).parameters)
+    for name in (*(task.__name__ for task in tasks.TASKS), "serve"):
+        names |= set(inspect.signature(getattr(commands, name)).parameters)
     for group in (tasks.Wishes, tasks.FileAnswers, tasks.SheetWishes, tasks.ClipWishes, tasks.CameraWishes):
         names |= {field.name for field in fields(group)}
     return {name.replace("_", "-") for name in names}

@@ -22,6 +22,7 @@ from wattproof.tasks.reading import read
 from wattproof.tasks.running import run
 from wattproof.tasks.schemas import schema
 from wattproof.tasks.sessions import archive_index, session_add, session_figures, session_list, session_new
+from wattproof.tasks.siting import site
 
 TASKS = (
     read,
@@ -42,15 +43,16 @@ TASKS = (
     compare,
     report,
     export,
+    site,
+    overlay,
     picture,
+    pack,
+    verify,
+    key_new,
     paper_keep,
     paper_list,
     paper_show,
     paper_back,
-    overlay,
-    pack,
-    verify,
-    key_new,
     archive_index,
     schema,
     demo,
