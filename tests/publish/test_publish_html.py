@@ -160,9 +160,12 @@ def test_strangers_words_stay_words(page, whole_report):
         return f"{text}{NASTY}"
 
     attacked = Page(document_html(whole_report(say)))
-    assert [(tag, sorted(names)) for tag, names, drawn in attacked.elements if not drawn] == [
-        (tag, sorted(names)) for tag, names, drawn in page.elements if not drawn
-    ]
+    # only the class may differ: a column of long words is set wider
+    made, wanted = (
+        [(tag, sorted(names.keys() - {"class"})) for tag, names, drawn in one.elements if not drawn]
+        for one in (attacked, page)
+    )
+    assert made == wanted
     drawn = {tag for tag, _, drawn in attacked.elements if drawn}
     assert drawn <= {"title", "desc", "g", "path", "rect", "text", "line", "defs", "clippath", "circle", "pattern"}
     assert not [name for _, names, _ in attacked.elements for name in names if name.startswith("on")]

@@ -26,7 +26,7 @@ from wattproof.publish.document import (
 from wattproof.publish.html_charts import Drawings, engine, script_data
 from wattproof.publish.html_places import Places
 from wattproof.publish.html_words import PAGE
-from wattproof.publish.print_data import cleaned
+from wattproof.publish.print_data import cleaned, text_of
 from wattproof.publish.scale_svg import verdict_svg
 from wattproof.report import page_styles, typeset
 
@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from markupsafe import Markup
 
 Plain = dict[str, Any]
+
+_LONG_LETTERS = 26
 
 
 def document_html(document: Document) -> str:
@@ -118,7 +120,7 @@ class _Page:
         return {
             "id": self._places.new("table"),
             "caption": block.caption,
-            "columns": block.columns,
+            "columns": [(column, _look(block, number)) for number, column in enumerate(block.columns)],
             "rows": rows,
             "notes": block.notes,
         }
@@ -150,13 +152,26 @@ class _Page:
 
     def _drawn(self, block: Chart | Scale | Strip) -> Plain:
         drawn = self._drawings.of(block)
-        return {"wide": _drawing(drawn.wide), "narrow": _drawing(drawn.narrow), "live": drawn.live}
+        return {
+            "wide": _drawing(drawn.wide),
+            "narrow": _drawing(drawn.narrow),
+            "live": drawn.live,
+            "widths_px": drawn.widths_px,
+        }
 
     def _runs(self, words: Iterable[Words]) -> list[tuple[str, str]]:
         """Give each run of words with the id it leads to, empty for none."""
         return [
             (word, "") if isinstance(word, str) else (word.text, self._places.leading_to(word.to)) for word in words
         ]
+
+
+def _look(table: Table, number: int) -> str:
+    """Say how a column is set: numbers to the right, and sentences no narrower than they can be read."""
+    if table.columns[number].numeric:
+        return "number"
+    cells = (row.cells[number] for row in table.rows)
+    return "long" if any(sum(len(text_of(word)) for word in cell) > _LONG_LETTERS for cell in cells) else ""
 
 
 @cache

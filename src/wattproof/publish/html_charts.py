@@ -30,6 +30,11 @@ class Drawn:
     narrow: str
     live: int | None = None
 
+    @property
+    def widths_px(self) -> tuple[float, float]:
+        """How wide both are where their letters are as large as the page's: no page may blow them up much."""
+        return _width_px(self.wide), _width_px(self.narrow)
+
 
 class Drawings:
     """All drawings of a document; the charts are made at once.
@@ -88,6 +93,11 @@ def engine() -> str:
     snippet = "window.vegaEmbed = vegaEmbed"
     script: str = vl_convert.javascript_bundle(snippet, vl_version=VEGA_LITE)
     return script
+
+
+def _width_px(svg: str) -> float:
+    found = re.search(r'\swidth="([\d.]+)', svg)
+    return float(found[1]) if found else float(WIDE_PX)
 
 
 def _specs(charts: Sequence[Chart]) -> tuple[list[Spec], list[Spec]]:

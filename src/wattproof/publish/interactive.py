@@ -101,7 +101,8 @@ def _kept_inside(layer: Spec, link: int, whole: str) -> Spec:
         return {**layer, "mark": {**mark, "clip": {"expr": f"!({whole})"}}}
     if "x" in layer.get("encoding", {}):
         return layer
-    seen = {"filter": f"datum.x >= from_{link} && datum.x <= to_{link}"}
+    # while all is seen no name goes: rounded in the specification, its place may lie a hair beyond the axis' end
+    seen = {"filter": f"({whole}) || datum.x >= from_{link} && datum.x <= to_{link}"}
     return {**layer, "transform": [*layer.get("transform", []), seen]}
 
 

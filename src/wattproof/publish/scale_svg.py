@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from hashlib import sha256
 from html import escape
-from math import isfinite
+from math import floor, isfinite, log10
 
 from wattproof.publish.document import Link, Mark, Scale, Strip, Words
 from wattproof.quantity import value_text
@@ -13,6 +13,9 @@ from wattproof.report import FONT, GRID, INK, LIMIT, PAPER, SERIES, SOFT, Axis, 
 
 _LETTER_PX = 7.3
 """Width of an average letter at 13 px in a broad font: labels stay inside also where the reader has not ours."""
+
+_MOST_DIGITS = 5
+"""As elsewhere in a report: nobody reads more of them aloud."""
 
 _MARGIN_PX = 12
 _CLAIM_WORDS_PX, _FLAG_PX, _WORDS_PX, _SHADE_PX, _DOT_PX, _LINE_PX, _TICKS_PX, _TITLE_PX = (
@@ -99,10 +102,8 @@ def strip_svg(strip: Strip, *, width_px: int) -> str:
     looks = _looks(len(strip.parts))
     parts = [_pattern(look, f"p{mark}-{number}") for number, look in enumerate(looks)]
     left = 0.0
-    room = width_px - _BAR_GAP_PX * max(len(looks) - 1, 0)
-    for number, (part, look) in enumerate(zip(strip.parts, looks, strict=True)):
-        width = max(room * _share(part.share), _LEAST_PART_PX)
-        parts.append(_swatch(look, f"p{mark}-{number}", left, 0, min(width, width_px - left), _BAR_PX))
+    for number, (width, look) in enumerate(zip(_widths(strip, width_px), looks, strict=True)):
+        parts.append(_swatch(look, f"p{mark}-{number}", left, 0, width, _BAR_PX))
         left += width + _BAR_GAP_PX
     names = [f"{part.name} {part.text}" for part in strip.parts]
     x, y = 0.0, _BAR_PX + 8.0
@@ -183,16 +184,17 @@ def _measured(scale: Scale, axis: Axis, width_px: int) -> list[str]:
         bar = f'y1="{_DOT_PX}" y2="{_DOT_PX}" stroke="{colour}"'
         parts.append(f'<line {ends} {bar} stroke-width="5" stroke-opacity="0.55"/>')
     parts.append(_dot(scale.verdict, at, colour))
-    parts.append(_halo(_inside(_measured_words(scale, low, value, high), at, _WORDS_PX, width_px, fill=INK.light)))
+    parts.append(_halo(_inside(_found_words(scale, low, value, high), at, _WORDS_PX, width_px, fill=INK.light)))
     return parts
 
 
-def _measured_words(scale: Scale, low: float | None, value: float, high: float | None) -> str:
+def _found_words(scale: Scale, low: float | None, value: float, high: float | None) -> str:
     if low is None or high is None:
-        return f"measured: {value:.4g}{_unit(scale)}, doubt unknown"
-    doubt = (high - low) / 2
-    first, last = (value_text(end, uncertainty=doubt) for end in (low, high))
-    return f"measured: {value_text(value, uncertainty=doubt)}{_unit(scale)} (95 %: {first} to {last})"
+        return f"found: {value:.4g}{_unit(scale)}, doubt unknown"
+    finest = 10.0 ** (floor(log10(abs(value))) - _MOST_DIGITS + 2) if value else 0.0
+    doubt = max((high - low) / 2, finest)
+    first, middle, last = (value_text(one, uncertainty=doubt) for one in (low, value, high))
+    return f"found: {middle}{_unit(scale)} (95 %: {first} to {last})"
 
 
 def _unit(scale: Scale) -> str:
@@ -247,8 +249,12 @@ def _swatch(look: _Look, pattern: str, x: float, y: float, width: float, height:
     return f'<rect x="{_px(x + 0.5)}" y="{_px(y + 0.5)}" {size} fill="{fill}" stroke="{look.colour}"/>'
 
 
-def _share(share: float) -> float:
-    return min(max(share, 0.0), 1.0) if isfinite(share) else 0.0
+def _widths(strip: Strip, width_px: int) -> list[float]:
+    """Share the bar among the parts; one of nearly nothing is still seen, and the others give way for it."""
+    room = width_px - _BAR_GAP_PX * max(len(strip.parts) - 1, 0)
+    shares = [min(max(part.share, 0.0), 1.0) if isfinite(part.share) else 0.0 for part in strip.parts]
+    widths = [max(room * share, _LEAST_PART_PX) for share in shares]
+    return [width * min(room / sum(widths), 1.0) for width in widths]
 
 
 def _inside(words: str, at: float, y: float, width_px: int, *, fill: str, edge_px: float = 2) -> str:

@@ -7,6 +7,8 @@ const STEP = 1.5;
 
 const along = (panel, x) => (panel.log ? Math.log(x) : x);
 const back = (panel, place) => (panel.log ? Math.exp(place) : place);
+// figures are rounded to five digits in the specification, which may put them a hair beyond the axis' end
+const inside = (x, [low, high]) => x >= low - 1e-4 * Math.abs(low) && x <= high + 1e-4 * Math.abs(high);
 const said = (value, digits = 4) => String(Number(value.toPrecision(digits))).replace("-", "\u2212");
 
 function make(name, attributes = {}, text = "") {
@@ -113,7 +115,7 @@ class Turned {
     const rows = this.panels.map((other, number) =>
       other.link !== panel.link ? [] : this.lines[number].map((line) => ({ ...nearest(other, line.rows, x), line })),
     );
-    const seen = rows.flat().filter((row) => row.x >= ends[0] && row.x <= ends[1]);
+    const seen = rows.flat().filter((row) => inside(row.x, ends));
     if (!seen.length) return;
     this.at = nearest(panel, seen, x).x;
     const step = Math.abs(along(panel, ends[1]) - along(panel, ends[0])) / 20;
@@ -195,13 +197,13 @@ class Turned {
   /** Go to the next value of the axis, in either direction. */
   step(direction) {
     const panel = this.last ?? this.panels[0];
-    const [low, high] = this.ends[panel.link];
+    const ends = this.ends[panel.link];
     const places = this.panels.flatMap((one, n) => (one.link === panel.link ? this.lines[n].flatMap((l) => l.rows.map((r) => r.x)) : []));
-    const inside = [...new Set(places)].filter((x) => x >= low && x <= high).sort((a, b) => a - b);
-    if (!inside.length) return;
+    const seen = [...new Set(places)].filter((x) => inside(x, ends)).sort((a, b) => a - b);
+    if (!seen.length) return;
     const at = this.reading.hidden ? undefined : this.at;
-    const next = direction > 0 ? inside.find((x) => x > (at ?? -Infinity)) : inside.findLast((x) => x < (at ?? Infinity));
-    this.read(panel, next ?? inside.at(direction > 0 ? -1 : 0));
+    const next = direction > 0 ? seen.find((x) => x > (at ?? -Infinity)) : seen.findLast((x) => x < (at ?? Infinity));
+    this.read(panel, next ?? seen.at(direction > 0 ? -1 : 0));
   }
 
   listen() {
