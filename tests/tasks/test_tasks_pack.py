@@ -127,6 +127,24 @@ def test_a_changed_digit_that_is_not_printed_is_told_and_does_not_fail(small, tm
     assert "(-0.001 u)" in line
 
 
+@pytest.mark.parametrize("version", ["0.0.9", None])
+def test_another_version_may_word_things_otherwise(version, small, tmp_path):
+    forged = packs.Forged.of(small)
+    document = forged.document("figures.json")
+    document["captures"][2]["results"][0]["warnings"][0]["message"] = "In other words."
+    document["wattproof"] = version or document["wattproof"]
+    forged.put("figures.json", document)
+    verdicts = forged.document("verdicts.json")
+    verdicts["judged"]["judgements"][0]["why"] = "for other reasons"
+    forged.put("verdicts.json", verdicts)
+    manifest = forged.document("manifest.json")
+    forged.put("manifest.json", {**manifest, "wattproof": document["wattproof"]})
+    found = tasks.verify(forged.rehash().write(tmp_path / "forged.zip"))
+    assert found.reproduced is (version is not None)
+    assert (found.verdicts[0].state, len(found.findings)) == (("near", 0) if version else ("differs", 1))
+    assert ("To repeat it exactly install Wattproof 0.0.9" in found.text()) is (version is not None)
+
+
 def test_the_same_session_gives_the_same_bytes(light, tmp_path):
     root, name = light
     first = tasks.pack(name, archive=root, out=tmp_path / "first.zip")

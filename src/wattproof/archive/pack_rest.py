@@ -19,7 +19,9 @@ MOST_TOLD = 6
 FITTED = 1e-4
 """A fit ends where its steps grow small, not at one number: beyond the fourth digit it says nothing."""
 
-_RANK: dict[State, int] = {"same": 0, "near": 1, "differs": 2}
+_STATES: tuple[State, ...] = ("same", "near", "differs")
+_WORDS = frozenset({"reading", "measured_where", "why", "settling"})
+"""Parts of a judgement that explain it: another version may explain it otherwise."""
 
 
 class VerdictCompared(BaseModel):
@@ -39,7 +41,11 @@ class VerdictCompared(BaseModel):
 def compare_rest(
     published: FiguresFile, again: FiguresFile, *, unchecked: frozenset[int] = frozenset()
 ) -> Iterator[Finding]:
-    """Find what differs beside the figures: kinds, lengths, channels, curves and notices of the captures."""
+    """Find what differs beside the figures: kinds, lengths, channels, curves and notices of the captures.
+
+    Another version may word a notice otherwise; its code and its numbers are held to the published ones all the same.
+    """
+    worded = published.wattproof == again.wattproof
     second = {capture.number: capture for capture in again.captures}
     for capture in published.captures:
         if capture.number in unchecked:
@@ -48,14 +54,17 @@ def compare_rest(
         if other is None:
             yield _differs(f"capture {capture.number} is published, and the pack holds no such capture")
             continue
-        found = list(leaves(_rest(capture), _rest(other), place=f"capture {capture.number}"))
+        there, here = (_rest(one, worded=worded) for one in (capture, other))
+        found = list(leaves(there, here, place=f"capture {capture.number}"))
         yield from (_differs(leaf.words("published", "measured again")) for leaf in found[:MOST_TOLD])
         if len(found) > MOST_TOLD:
             yield _differs(f"capture {capture.number}: {len(found) - MOST_TOLD} more differences of this kind")
 
 
-def _rest(capture: MeasuredCapture) -> list[dict[str, Any]]:
-    without = {"figures", "views"}
+def _rest(capture: MeasuredCapture, *, worded: bool) -> list[dict[str, Any]]:
+    without: dict[str, Any] = {"figures": True, "views": True}
+    if not worded:
+        without["warnings"] = {"__all__": {"message", "hint"}}
     return [result.model_dump(mode="json", exclude=without) for result in capture.results]
 
 
@@ -82,58 +91,80 @@ def _by_name(model: dict[str, Any]) -> dict[str, Any]:
     return {**model, "parameters": named}
 
 
-def compare_verdicts(published: Judged, again: Judged) -> tuple[VerdictCompared, ...]:
-    """Lay the published verdicts beside those judged again, by the rating and the words of its reading."""
-    first, second = _keyed(published), _keyed(again)
+def compare_verdicts(published: Judged, again: Judged, *, worded: bool = True) -> tuple[VerdictCompared, ...]:
+    """Lay the published verdicts beside those judged again, by the rating and the words of its reading.
+
+    Parameters
+    ----------
+    published, again : Judged
+    worded : bool
+        One version judged both, so that they are to agree to the word; another may say the same otherwise.
+    """
+    second = {key: list(group) for key, group in _grouped(again).items()}
     compared = []
-    for key in [*first, *(key for key in second if key not in first)]:
-        one, other = first.get(key), second.get(key)
-        words = (published if one else again).ratings
-        known = {"rating": key[0], "reading": key[1], "words": words[key[0]] if key[0] < len(words) else ""}
-        if one is None or other is None:
-            state: State = "added" if one else "left out"
-            compared.append(
-                VerdictCompared(
-                    state=state, published=one.verdict if one else None, again=other.verdict if other else None, **known
-                )
-            )
-        else:
-            compared.append(_verdict(one, other, known))
-    return tuple(compared)
+    for key, group in _grouped(published).items():
+        for one in group:
+            other = _partner(one, second.get(key, []))
+            compared.append(_verdict(one, other, published.ratings, worded=worded))
+    left = (other for group in second.values() for other in group)
+    return (*compared, *(_verdict(None, other, again.ratings, worded=worded) for other in left))
 
 
-def compare_readings(published: Judged, again: Judged) -> Iterator[Finding]:
+def _grouped(judged: Judged) -> dict[int, list[Judgement]]:
+    """Give the judgements by their rating."""
+    found: dict[int, list[Judgement]] = {}
+    for judgement in judged.judgements:
+        found.setdefault(judgement.rating, []).append(judgement)
+    return found
+
+
+def _partner(one: Judgement, others: list[Judgement]) -> Judgement | None:
+    """Take the judgement under the same reading out of those that are left; else one under other words."""
+    for key in (lambda judgement: judgement.reading, lambda judgement: judgement.reading.words, lambda _: None):
+        for other in others:
+            if key(one) == key(other):
+                others.remove(other)
+                return other
+    return None
+
+
+def compare_readings(published: Judged, again: Judged, *, worded: bool = True) -> Iterator[Finding]:
     """Find what differs in the words around the verdicts: whose they are, the rule, the ratings as stated."""
-    there, here = (judged.model_dump(mode="json", exclude={"judgements"}) for judged in (published, again))
+    skipped = {"judgements"} if worded else {"judgements", "ratings", "true_under"}
+    there, here = (judged.model_dump(mode="json", exclude=skipped) for judged in (published, again))
     for leaf in leaves(there, here):
         yield _differs(leaf.words("published", "judged again"), "verdicts.json")
 
 
-def _keyed(judged: Judged) -> dict[tuple[int, str, int], Judgement]:
-    """Give the judgements by rating and reading; what stands there twice is told apart by its count."""
-    found: dict[tuple[int, str, int], Judgement] = {}
-    for judgement in judged.judgements:
-        count = 0
-        while (judgement.rating, judgement.reading.words, count) in found:
-            count += 1
-        found[judgement.rating, judgement.reading.words, count] = judgement
-    return found
+def _verdict(
+    one: Judgement | None, other: Judgement | None, ratings: Sequence[str], *, worded: bool
+) -> VerdictCompared:
+    there = one or other
+    if there is None:
+        raise ValueError  # a pair has at least one side
+    known: dict[str, Any] = {
+        "rating": there.rating,
+        "reading": there.reading.words,
+        "words": ratings[there.rating] if there.rating < len(ratings) else "",
+        "published": one.verdict if one else None,
+        "again": other.verdict if other else None,
+    }
+    if one is None or other is None:
+        return VerdictCompared(state="left out" if one is None else "added", **known)
+    ranked = list(_ranked_fields(one, other, worded=worded))
+    worst = max([rank for rank, _ in ranked], default=0)
+    return VerdictCompared(state=_STATES[worst], fields=tuple(field for _, field in ranked), **known)
 
 
-def _verdict(one: Judgement, other: Judgement, known: dict[str, Any]) -> VerdictCompared:
-    fields: list[FieldCompared] = []
-    worst: State = "same"
+def _ranked_fields(one: Judgement, other: Judgement, *, worded: bool) -> Iterator[tuple[int, FieldCompared]]:
     for name in ("measured", "corrected"):
-        state, more = _quantity(name, getattr(one, name), getattr(other, name))
-        fields += more
-        worst = max(worst, state, key=_RANK.__getitem__)
-    skipped = {"measured", "corrected"}
-    there, here = (judgement.model_dump(mode="json", exclude=skipped) for judgement in (one, other))
+        state, fields = _quantity(name, getattr(one, name), getattr(other, name))
+        yield from ((_STATES.index(state), field) for field in fields)
+    there, here = (judgement.model_dump(mode="json", exclude={"measured", "corrected"}) for judgement in (one, other))
     for leaf in leaves(there, here, relative=0.0):
-        close = near(leaf.there, leaf.here, relative=FITTED)
-        worst = max(worst, "near" if close else "differs", key=_RANK.__getitem__)
-        fields.append(_field(leaf))
-    return VerdictCompared(published=one.verdict, again=other.verdict, state=worst, fields=tuple(fields), **known)
+        said = not worded and isinstance(leaf.there, str) and leaf.place.partition(".")[0].partition("[")[0] in _WORDS
+        close = said or near(leaf.there, leaf.here, relative=FITTED)
+        yield 1 if close else 2, _field(leaf)
 
 
 def _quantity(name: str, published: Quantity | None, again: Quantity | None) -> tuple[State, tuple[FieldCompared, ...]]:

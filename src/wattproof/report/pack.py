@@ -27,6 +27,7 @@ SAID: Mapping[str, str] = MappingProxyType(
         "title": "{file}: session {session}",
         "by": "Packed by Wattproof {packed}; measured again by Wattproof {here}.",
         "with": "Other versions here: {versions}. Figures may differ in digits that are not printed.",
+        "other": "To repeat it exactly install Wattproof {packed}: another version may give and word things otherwise.",
         "none": "Not signed. Its parts can be held against each other, but nothing says who made it: anyone can make a "
         "pack of other captures that fits as well.",
         "good": "Signed by the key {fingerprint}.",
@@ -35,11 +36,15 @@ SAID: Mapping[str, str] = MappingProxyType(
         "bad": "The signature is not that of the key {fingerprint} over this manifest.",
         "files": "Files: {files}, each hashed.",
         "found": "Found, {count}:",
+        "wrong": "Not as published",
         "figures": "Published and measured again",
+        "again": "measured again",
+        "judged": "judged again",
         "criterion": "A figure is reproduced where it differs by less than half its last printed digit, which is the "
         "second digit of its ± (95 %); u is its standard uncertainty.",
         "verdicts": "Verdicts, published and judged again",
         "all": "REPRODUCED: all {figures} figures{verdicts}, and every part fits the others.",
+        "near": "{count} of them differ in digits that are not printed.",
         "not": "NOT REPRODUCED: {what}.",
     }
 )
@@ -224,13 +229,18 @@ def verified_text(
     lines = [SAID["title"].format(file=file, session=session) + (f", {amplifier}" if amplifier else "")]
     lines += [_outcome(findings, figures, verdicts, reproduced=reproduced), ""]
     lines += _wrapped(SAID["by"].format(packed=packed_by, here=here))
+    if packed_by != here:
+        lines += _wrapped(SAID["other"].format(packed=packed_by))
     if versions:
         told = ", ".join(f"{name} {now} ({then} then)" for name, (then, now) in versions.items())
         lines += _wrapped(SAID["with"].format(versions=told))
     lines += _signature_lines(signature, fingerprint, findings, key_given=key_given)
     lines += [SAID["files"].format(files=files)]
     lines += _finding_lines(findings)
-    lines += _figure_lines(figures)
+    wrong = [one for one in figures if one.state not in _GOOD]
+    lines += _figure_lines(wrong, SAID["wrong"])
+    lines += _figure_lines(figures, SAID["figures"])
+    lines += _wrapped(SAID["criterion"]) if figures else []
     lines += _verdict_lines(verdicts)
     return "\n".join(harmless(line) for line in lines)
 
@@ -255,7 +265,9 @@ def _outcome(
 ) -> str:
     if reproduced:
         judged = f" and {len(verdicts)} verdicts" if verdicts else ""
-        return SAID["all"].format(figures=len(figures), verdicts=judged)
+        near = sum(one.state == "near" for one in figures)
+        told = f" {SAID['near'].format(count=near)}" if near else ""
+        return SAID["all"].format(figures=len(figures), verdicts=judged) + told
     counts = (
         (sum(one.state not in _GOOD for one in figures), f"of {len(figures)} figures"),
         (sum(one.state not in _GOOD for one in verdicts), f"of {len(verdicts)} verdicts"),
@@ -281,7 +293,7 @@ def _finding_lines(findings: Sequence[_Finding]) -> list[str]:
     return lines
 
 
-def _figure_lines(figures: Sequence[_FigurePair]) -> Iterator[str]:
+def _figure_lines(figures: Sequence[_FigurePair], title: str) -> Iterator[str]:
     if not figures:
         return
     rows = [("capture", "figure", "published", "measured again", "difference", "")]
@@ -290,12 +302,11 @@ def _figure_lines(figures: Sequence[_FigurePair]) -> Iterator[str]:
         for one in figures
     ]
     widths = [max(len(row[n]) for row in rows) for n in range(len(rows[0]))]
-    yield from ("", SAID["figures"])
+    yield from ("", title)
     for row, one in zip(rows, (None, *figures), strict=True):
         yield "  ".join(f"{cell:<{width}}" for cell, width in zip(row, widths, strict=True)).rstrip()
-        if one is not None and one.state != "same":
-            yield from _fields(one.fields)
-    yield from _wrapped(SAID["criterion"])
+        if one is not None and title == SAID["wrong"]:
+            yield from _fields(one.fields, SAID["again"])
 
 
 def _name(one: _FigurePair) -> str:
@@ -314,13 +325,15 @@ def _difference(one: _FigurePair) -> str:
     if one.published is None or one.again is None:
         return ""
     apart = one.again.value - one.published.value
+    if apart == 0:
+        return "0"
     share = "" if one.over_u is None or not isfinite(one.over_u) else f" ({one.over_u:+.2g} u)"
     return f"{apart:+.2g} {one.published.unit}{share}"
 
 
-def _fields(fields: Sequence[_Field]) -> Iterator[str]:
+def _fields(fields: Sequence[_Field], again: str) -> Iterator[str]:
     for field in fields:
-        words = f"{field.field}: {_plain(field.published)} published, {_plain(field.again)} measured again"
+        words = f"{field.field}: {_plain(field.published)} published, {_plain(field.again)} {again}"
         yield from _wrapped(words, "      ", "        ")
 
 
@@ -337,7 +350,7 @@ def _verdict_lines(verdicts: Sequence[_VerdictPair]) -> Iterator[str]:
         again = "" if one.published == one.again else f"; judged again: {one.again or '-'}"
         yield from _wrapped(f"{STATES[one.state]}  {words}{again}", "  ", "    ")
         if one.state not in _GOOD:
-            yield from _fields(one.fields)
+            yield from _fields([field for field in one.fields if field.field != "verdict"], SAID["judged"])
 
 
 def _wrapped(text: str, first: str = "", more: str = "  ") -> list[str]:

@@ -207,8 +207,9 @@ class _Again:
         except WattproofError as error:
             self._find("session/verdicts.json", error)
             return
-        self.verdicts = compare_verdicts(published, again)
-        self.findings += compare_readings(published, again)
+        worded = self._opened.manifest.wattproof == __version__
+        self.verdicts = compare_verdicts(published, again, worded=worded)
+        self.findings += compare_readings(published, again, worded=worded)
 
     def _models(self, session: Session, published: Iterable[BehaviourModel]) -> list[BehaviourModel]:
         fitted = []
