@@ -68,7 +68,7 @@ def test_a_bass_tone_is_found_as_well_as_it_says():
         errors.append(event.heard_s - begins_s)
         us.append(event.heard_u_s)
     assert np.mean(np.abs(errors) < 2 * np.array(us)) >= 0.95
-    assert max(us) < 0.006
+    assert max(us) < 0.009  # half of one and a half cycles
 
 
 def test_a_ramp_that_is_cut_is_found_by_its_end():

@@ -20,10 +20,11 @@ CHUNK = 1 << 14
 CYCLES = 1.5
 """Cycles of the tone that its course is smoothed over: fewer would let its own swing through."""
 
-WIDEST = 20.0
-"""Smoothing times within which the exact place is looked for about the coarse one: reverberation shifts a level."""
+WIDEST, WIDEST_S = 20.0, 0.25
+"""Smoothing times, and seconds, within which the exact place is looked for about the coarse one: reverberation makes a
+level late."""
 
-ECHO_SHARE = 0.3
+ECHO_SHARE = 0.5
 """Standard uncertainty by echoes, in smoothing times: a strong early one makes part of the same change."""
 
 STEPS = 16
@@ -135,7 +136,7 @@ def match_courses(pattern: ToneCourse, sound: ToneCourse) -> Likeness | None:
         return None
     ratio = _correlation(np.abs(theirs), np.abs(mine))
     place = int(np.argmax(ratio))
-    apart = ceil(WIDEST * pattern.smooth_s / step_s)
+    apart = ceil(max(WIDEST * pattern.smooth_s, WIDEST_S) / step_s)
     others = np.concatenate([ratio[: max(place - apart, 0)], ratio[place + apart + 1 :]])
     lag, blur = _by_changes(np.abs(np.gradient(theirs)), np.abs(np.gradient(mine)), place, apart)
     return Likeness(
