@@ -32,6 +32,7 @@ from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SH
 from wattproof.report.plausible import plausible_text
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
+from wattproof.report.run_sheet_parts import RunSheetParts, run_sheet_parts
 from wattproof.report.svg import VEGA_LITE, draw_svg
 from wattproof.report.table import (
     FigureGroup,
@@ -85,6 +86,7 @@ __all__ = [
     "Doubt",
     "FigureGroup",
     "FigureRow",
+    "RunSheetParts",
     "Shade",
     "TableForm",
     "TableRow",
@@ -131,6 +133,7 @@ __all__ = [
     "prediction_text",
     "results_json",
     "run_sheet_page",
+    "run_sheet_parts",
     "run_sheet_text",
     "session_page",
     "shades",

@@ -15,6 +15,7 @@ from wattproof.run.events import (
     Tripped,
 )
 from wattproof.run.knowledge import Knowledge, LevelFound, RampFound
+from wattproof.run.leading import leading_figures
 from wattproof.run.resume import Progress, read_progress
 from wattproof.run.stopping import StopButton
 from wattproof.run.window import RunWindow, WindowOperator
@@ -41,5 +42,6 @@ __all__ = [
     "Tripped",
     "WindowOperator",
     "carry_out",
+    "leading_figures",
     "read_progress",
 ]

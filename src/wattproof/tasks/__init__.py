@@ -41,6 +41,8 @@ from wattproof.tasks.proving import Verified, verify
 from wattproof.tasks.publishing import Reported, report
 from wattproof.tasks.ran import Ran, StepRan
 from wattproof.tasks.reading import FileSummaries, read
+from wattproof.tasks.run_past import RunPast
+from wattproof.tasks.run_sheets import RunSheets, SheetChoices, SheetEdit, SheetSeen
 from wattproof.tasks.running import run
 from wattproof.tasks.said import FileAnswers
 from wattproof.tasks.schemas import schema
@@ -97,8 +99,13 @@ __all__ = [
     "Resting",
     "RunBegun",
     "RunEnded",
+    "RunPast",
+    "RunSheets",
     "SessionMade",
     "SessionsListed",
+    "SheetChoices",
+    "SheetEdit",
+    "SheetSeen",
     "SheetWishes",
     "StepBegun",
     "StepEnded",

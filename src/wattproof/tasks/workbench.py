@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wattproof.tasks.begun import BegunRun, begin
+from wattproof.tasks.run_past import RunPast, run_past
+from wattproof.tasks.run_sheets import RunSheets
 
 if TYPE_CHECKING:
     from wattproof.archive import Archive, WindowAddress
@@ -50,6 +52,15 @@ class Workbench:
             self._store, files=files, session=session, sheet=sheet, answers=answers, skip=skip,
             clear_trip=clear_trip, note=note,
         )  # fmt: skip
+
+    def past_run(self, session: str) -> RunPast:
+        """Say how far a session's run has come, whether it goes on or not."""
+        return run_past(self._store, session)
+
+    @cached_property
+    def sheets(self) -> RunSheets:
+        """Give the run sheets."""
+        return RunSheets(self.archive)
 
     @cached_property
     def _store(self) -> "Archive":

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from time import monotonic
 from typing import Any
 
-from wattproof.tasks import Workbench
+from wattproof.tasks import StepRan, Workbench
 
 MOST_WAITING = 400
 """Messages that may wait for a page; one that is further behind is sent away and comes back by itself."""
@@ -18,7 +18,15 @@ GONE_AFTER_S = 5.0
 """A page that has said nothing for this long is gone, seconds."""
 
 LONGEST_LINE = 1 << 22
+MOST_ANSWER = 2000
+STEP_ENDED = '{"event": "step-ended"'
 Message = dict[str, Any]
+
+
+def _worded(ended: Message) -> Message:
+    """Put what a finished step has found into words: a page rounds no figure that counts."""
+    known = {name: value for name, value in ended.items() if name in StepRan.model_fields}
+    return {**ended, "found": StepRan.model_validate(known).found()}
 
 
 @dataclass(eq=False)
@@ -68,7 +76,7 @@ class WatchedRun:
         if not first:
             await self._hang_up()
             return False
-        self._far = json.loads(first)
+        self._far: Message = json.loads(first)
         self._tasks = [asyncio.create_task(self._follow(reader)), asyncio.create_task(self._look_on())]
         return True
 
@@ -76,9 +84,9 @@ class WatchedRun:
         """Let a page watch: it gets what was so far by a line of its own, then all that comes."""
         page = Page()
         self.pages.append(page)  # before it is told what was: nothing may fall between
-        far = await self._so_far()
+        far = await self.so_far()
         meanwhile = [page.queue.get_nowait() for _ in range(page.queue.qsize())]
-        for text in (far, *meanwhile):
+        for text in (json.dumps(far), *meanwhile):
             page.queue.put_nowait(text)
         if self.holder is None:
             self.holder = page
@@ -103,7 +111,7 @@ class WatchedRun:
                 self.holder = page
                 self._tell_holders()
             case "answer" if self.holder is page:
-                self._send({"do": "answer", "id": message.get("id"), "text": str(message.get("text", ""))[:2000]})
+                self.answer(message.get("id"), str(message.get("text", "")))
             case "leave" if self.holder is page:
                 seconds = message.get("seconds")
                 self._send({"do": "leave", "seconds": seconds if isinstance(seconds, int | float) else None})
@@ -111,6 +119,10 @@ class WatchedRun:
     def stop(self) -> None:
         """Stop the drive."""
         self._send({"do": "stop"})
+
+    def answer(self, number: object, text: str) -> None:
+        """Answer what the run asks."""
+        self._send({"do": "answer", "id": number, "text": text[:MOST_ANSWER]})
 
     def leave_after(self, seconds: float | None) -> None:
         """Choose that the drive stops when no page has been open for so long; None: it goes on."""
@@ -133,8 +145,12 @@ class WatchedRun:
         if self._writer is not None and not self._writer.is_closing():
             self._writer.write(json.dumps(message).encode() + b"\n")
 
-    async def _so_far(self) -> str:
+    async def so_far(self) -> Message:
         """Ask the window anew what has been: it remembers, so that nothing is remembered twice."""
+        far = await self._asked_anew()
+        return {**far, "ended": [_worded(step) for step in far.get("ended", ())]}
+
+    async def _asked_anew(self) -> Message:
         with suppress(OSError):
             reader, writer = await asyncio.open_connection("127.0.0.1", self._port, limit=LONGEST_LINE)
             writer.write(json.dumps({"secret": self._secret}).encode() + b"\n")
@@ -142,13 +158,16 @@ class WatchedRun:
             writer.close()
             await writer.wait_closed()
             if line:
-                return line.decode()
-        return json.dumps(self._far)
+                found: Message = json.loads(line)
+                return found
+        return self._far
 
     async def _follow(self, reader: asyncio.StreamReader) -> None:
         try:
             while line := await reader.readline():
                 text = line.decode()
+                if text.startswith(STEP_ENDED):
+                    text = json.dumps(_worded(json.loads(text)))
                 for page in [page for page in self.pages if not page.put(text)]:
                     self.send_away(page)
         except (OSError, ValueError):

@@ -1,20 +1,22 @@
-"""Run: begin a bench day, watch it live, answer what it asks, stop it."""
+"""Run: begin a bench day, watch it live, answer what it asks, stop it, go on with it."""
 
 import asyncio
 import json
 from contextlib import suppress
 from pathlib import Path
 from time import monotonic
+from typing import Any
 
-from fastapi import APIRouter, HTTPException, Request, WebSocket, WebSocketDisconnect
+from fastapi import APIRouter, Request, WebSocket, WebSocketDisconnect
 from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
 from wattproof import tasks
-from wattproof.errors import RefusedError
+from wattproof.errors import RefusedError, WattproofError
 from wattproof.tasks import BegunRun
 from wattproof.web.desk import Desk
 from wattproof.web.forms import Form, TheDesk, text_in
+from wattproof.web.pages.sheets import show_sheet
 from wattproof.web.watching import Page, WatchedRun
 
 router = APIRouter(include_in_schema=False)
@@ -29,6 +31,7 @@ LONGEST_WORD = 8192
 @router.get("/run")
 def runs(request: Request, desk: TheDesk) -> Response:
     """Show what is running, and what can be begun or gone on with."""
+    papers = tasks.paper_list(archive=desk.settings.archive).papers
     return desk.page(
         request,
         "runs.html.j2",
@@ -36,19 +39,23 @@ def runs(request: Request, desk: TheDesk) -> Response:
         title="Run",
         running=[address.session for address in desk.place.running()],
         sessions=tasks.session_list(archive=desk.settings.archive).sessions[::-1][:20],
-        papers=tasks.paper_list(archive=desk.settings.archive).papers,
+        sheets=[paper.name for paper in papers if paper.kind == "sheet"],
     )
 
 
 @router.post("/run/begin")
-async def begin(desk: TheDesk, form: Form) -> Response:
+async def begin(request: Request, desk: TheDesk, form: Form) -> Response:
     """Begin a run, or go on with one; then show it.
 
-    Fields: ``amplifier``, ``bench``, ``sheet`` (names of papers) or ``session``; ``answer-CODE``; ``skip`` (numbers);
-    ``clear_trip``; ``note``; ``leave`` (stop the drive when no page is open).
+    Fields: ``amplifier``, ``bench``, ``sheet`` (names of papers) or ``session``; ``sheet_state``; ``answer-CODE``;
+    ``skip`` (numbers); ``clear_trip``; ``note``; ``leave`` (stop the drive when no page is open). What cannot begin is
+    told on the page that asked, with all that was typed.
     """
-    begun = await asyncio.to_thread(_begun, desk, form)
-    session = await _appeared(begun)
+    try:
+        begun = await asyncio.to_thread(_begun, desk, form)
+        session = await _appeared(begun)
+    except WattproofError as error:
+        return await _asked_again(request, desk, form, error)
     run = await desk.watching.find(session)
     if run is not None and text_in(form, "leave"):
         run.leave_after(LEAVE_S)
@@ -56,7 +63,7 @@ async def begin(desk: TheDesk, form: Form) -> Response:
 
 
 def _begun(desk: Desk, form: FormData) -> BegunRun:
-    """Take the papers as they are now; the answers are the form's."""
+    """Take the papers as they are now, but the sheet as it was seen; the answers are the form's."""
     answers = [
         f"{name.removeprefix('answer-')}={value.strip()}"
         for name, value in form.multi_items()
@@ -64,11 +71,11 @@ def _begun(desk: Desk, form: FormData) -> BegunRun:
     ]
     session = text_in(form, "session")
     files = [] if session else [_paper(desk, kind, text_in(form, kind)) for kind in ("amplifier", "bench")]
-    sheet = text_in(form, "sheet")
+    sheet, state = text_in(form, "sheet"), text_in(form, "sheet_state")
     return desk.place.begin_run(
         files=files,
         session=session or None,
-        sheet=_paper(desk, "sheet", sheet) if sheet else None,
+        sheet=_paper(desk, "sheet", sheet, int(state) if state.isdecimal() else None) if sheet else None,
         answers=answers,
         skip=[int(number) for number in text_in(form, "skip").replace(",", " ").split() if number.isdecimal()],
         clear_trip=text_in(form, "clear_trip") or None,
@@ -76,8 +83,19 @@ def _begun(desk: Desk, form: FormData) -> BegunRun:
     )
 
 
-def _paper(desk: Desk, kind: str, name: str) -> Path:
-    return tasks.paper_show(kind, name, archive=desk.settings.archive).file
+def _paper(desk: Desk, kind: str, name: str, number: int | None = None) -> Path:
+    return tasks.paper_show(kind, name, number=number, archive=desk.settings.archive).file
+
+
+async def _asked_again(request: Request, desk: Desk, form: FormData, error: WattproofError) -> Response:
+    """Show the page that asked once more, with the fault and all that was typed."""
+    sheet, session = text_in(form, "sheet"), text_in(form, "session")
+    with suppress(WattproofError):
+        if sheet:
+            return await asyncio.to_thread(show_sheet, request, desk, sheet, typed=form, fault=error)
+        if session:
+            return await _shown(request, desk, session, typed=form, fault=error)
+    raise error
 
 
 async def _appeared(begun: BegunRun) -> str:
@@ -99,11 +117,28 @@ async def _appeared(begun: BegunRun) -> str:
 
 @router.get("/run/{session}")
 async def live(request: Request, desk: TheDesk, session: str) -> Response:
-    """Show a run as it goes; one that is over leads to its findings."""
+    """Show a run as it goes; of one that is over, what it found and how to go on."""
+    return await _shown(request, desk, session)
+
+
+async def _shown(
+    request: Request,
+    desk: Desk,
+    session: str,
+    *,
+    typed: FormData | None = None,
+    fault: WattproofError | None = None,
+) -> Response:
     run = await desk.watching.find(session)
-    if run is None:
-        raise HTTPException(404, f"No run of {session} is going on.")
-    return desk.page(request, "run.html.j2", here="run", title=f"Run · {session}", session=session)
+    past = await asyncio.to_thread(desk.place.past_run, session)
+    if run is None and past.session != session:
+        return RedirectResponse(f"/run/{past.session}", 303)  # a part of a name will do
+    far: dict[str, Any] = {} if run is None else await run.so_far()
+    said: FormData | dict[str, str] = typed or {}
+    return desk.page(
+        request, "run.html.j2", status=200 if fault is None else 422, here="run", title=f"Run · {session}",
+        session=session, going=run is not None, past=past, last=far.get("last", {}), said=said, fault=fault,
+    )  # fmt: skip
 
 
 @router.post("/run/{session}/stop")
@@ -112,6 +147,15 @@ async def stop(desk: TheDesk, session: str, form: Form) -> Response:  # noqa: AR
     run = await desk.watching.find(session)
     if run is not None:
         run.stop()
+    return RedirectResponse(f"/run/{session}", 303)
+
+
+@router.post("/run/{session}/answer")
+async def answer(desk: TheDesk, session: str, form: Form) -> Response:
+    """Answer what the run asks, from a browser without scripts; a page that holds the controls goes before."""
+    run, number = await desk.watching.find(session), text_in(form, "id")
+    if run is not None and run.holder is None and number.isdecimal():
+        run.answer(int(number), text_in(form, "text"))
     return RedirectResponse(f"/run/{session}", 303)
 
 
