@@ -55,6 +55,7 @@ def differences(command, task):
 FACE_ONLY = {
     "schema": set(),  # it prints JSON anyway
     "measure": {"json", "tell", "budget"},
+    "picture": {"json", "tell"},
     "demo": {"json", "tell"},  # `tell` is where the task's lines go: the terminal
     "run": {"json", "json_lines", "tell", "operator", "button"},  # who asks, hears and stops: a face
     "bench_check": {"json", "operator"},

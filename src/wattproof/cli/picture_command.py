@@ -8,7 +8,7 @@ from wattproof.cli.show import progress
 
 def picture(
     session: str,
-    names: list[str] | None = None,
+    names: tuple[str, ...] = (),
     /,
     *,
     shape: str = "wide",
@@ -40,6 +40,6 @@ def picture(
         Print one JSON object instead.
     """
     found = tasks.picture(
-        session, names or (), shape=shape, paper=paper, format=format, out=out, archive=archive, tell=progress()
+        session, names, shape=shape, paper=paper, format=format, out=out, archive=archive, tell=progress()
     )
     print(found.to_json() if json else found.text())
