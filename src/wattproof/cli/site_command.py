@@ -1,0 +1,24 @@
+"""The command that writes the pages of the whole archive."""
+
+from pathlib import Path
+
+from wattproof import tasks
+from wattproof.cli.show import progress
+
+
+def site(out: Path, /, *, archive: Path | None = None, title: str = "", json: bool = False) -> None:
+    """Write the whole archive as a folder of pages: a list, a table side by side, a page an amplifier, all reports.
+
+    Parameters
+    ----------
+    out
+        The folder; made where it is not there. Sessions that have not changed are not made again.
+    archive
+        Folder of the archive; $WATTPROOF_ARCHIVE or ~/wattproof-archive when left out.
+    title
+        What the site is called.
+    json
+        Print one JSON object instead.
+    """
+    made = tasks.site(out, archive=archive, title=title, tell=progress())
+    print(made.model_dump_json(indent=2) if json else made.text())
