@@ -62,6 +62,7 @@ FACE_ONLY = {
     "bench_floor": {"json", "tell", "operator"},
     "compare": {"json", "tell"},
     "export": {"json", "tell"},
+    "site": {"json", "tell"},
     "judge": {"json", "tell"},
     "key_new": {"json", "ask"},  # who types the passphrase, unseen: a face
     "model": {"json", "tell"},
