@@ -98,6 +98,7 @@ def test_several_outputs_are_told_apart_and_their_loads_share_the_supply():
     course = course_of(result, output="B")
     assert course.value("load_power", 0) == 60.0
     assert course.shares(0).load == pytest.approx(160 / 200)
+    assert course.n_outputs == 2
     with pytest.raises(MissingChannelError, match="no output C"):
         course_of(result, output="C")
 

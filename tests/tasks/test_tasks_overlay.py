@@ -186,6 +186,12 @@ def test_a_clap_before_the_capture_and_the_way_of_its_sound(overlay, camera_soun
     assert made.synced.first_frame == 137  # 5.49 s
 
 
+def test_a_camera_that_started_late_is_told(overlay, camera_sound):
+    made = overlay(camera=CameraWishes(sync=camera_sound(5.5, clap_s=2.0, tone=0.0), clap_at_s=2.5), to_s=1.0)
+    assert made.synced.first_frame == -13
+    assert "13 frames before" in made.synced.doubts[-1]
+
+
 def test_a_camera_that_heard_nothing_is_told_what_to_do(overlay, camera_sound, tmp_path):
     with pytest.raises(NoToneError, match="did not hear"):
         overlay(camera=CameraWishes(sync=camera_sound(5.5, tone=0.0)))
@@ -248,6 +254,7 @@ def test_a_steady_tone_has_nothing_that_grows(overlay):
         ({"size": "1281x720"}, "no size"),
         ({"timecode": "00:00:00:99"}, "no time code"),
         ({"clip": "clip.mov", "format": "webm"}, "no mov"),
+        ({"clip": "clip.mp4", "format": None}, "no mp4"),
     ],
 )
 def test_wishes_that_make_no_sense_are_refused(overlay, tmp_path, wishes, told):

@@ -45,6 +45,8 @@ class Course:
     output : str
     duration_s : float
         Length of the capture.
+    n_outputs : int
+        Outputs that were driven; the supply feeds them all.
     begun_s, known_s, until_s : Real of shape (n_points,)
         When the samples behind a point begin and end, and until when it is the latest there is.
     columns : mapping of str to Real of shape (n_points,)
@@ -56,6 +58,7 @@ class Course:
     kind: str
     output: str
     duration_s: float
+    n_outputs: int
     begun_s: Real
     known_s: Real
     until_s: Real
@@ -125,6 +128,7 @@ def course_of(result: CaptureResult, *, output: str | None = None) -> Course:
         kind=result.kind,
         output=chosen,
         duration_s=result.duration_s,
+        n_outputs=len(outputs),
         begun_s=begun_s,
         known_s=known_s,
         until_s=until_s,

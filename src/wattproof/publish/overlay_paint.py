@@ -106,12 +106,13 @@ class Painter:
             lay_over(pixels, SOFT, np.full(pixels.shape[:2], 0.25, dtype=np.float32))
             return
         edge = shares.load * bar.width
-        load = np.clip(edge - np.arange(bar.width, dtype=np.float32), 0, 1)[np.newaxis, :]
-        lay_over(pixels, GREEN, np.broadcast_to(load, pixels.shape[:2]).astype(np.float32))
-        lay_over(pixels, RUST, ((1 - load) * self._hatch).astype(np.float32))
+        given = np.clip(edge - np.arange(bar.width, dtype=np.float32), 0, 1)[np.newaxis, :]
+        lay_over(pixels, GREEN, np.broadcast_to(given, pixels.shape[:2]).astype(np.float32))
+        lay_over(pixels, RUST, ((1 - given) * self._hatch).astype(np.float32))
         size_px = self.layout.px(LABEL)
+        load = words.LOAD if self.scene.course.n_outputs == 1 else words.LOADS
         write(
-            self.pixels, words.share_text(words.LOAD, shares.load), x=line.x, y=line.y, size_px=size_px, colour=GREEN
+            self.pixels, words.share_text(load, shares.load), x=line.x, y=line.y, size_px=size_px, colour=GREEN
         )  # fmt: skip
         self._right(line, words.share_text(words.HEAT, 1 - shares.load), size=LABEL, colour=RUST)
 

@@ -12,12 +12,12 @@ LABELS = {
 UNITS = {"load_power": "W", "thd_n": "%", "supply_voltage": "V", "supply_current": "A", "temperature": "°C"}
 NOTHING = "–"
 STRIP = "where the supply’s power goes"
-LOAD, HEAT = "load", "heat"
+LOAD, LOADS, HEAT = "load", "all loads", "heat"
 CLAIM = "claim {}"
 TIMES = "{} s of {} s"
 BURST = "burst {} of {}"
 CHARTS = {
-    "ramp": "distortion in % against power in W",
+    "ramp": "distortion in % against W",
     "time": "load power in W, over {} s",
     "thd": "distortion in %, over {} s",
 }

@@ -259,15 +259,14 @@ def _clock(result: CaptureResult, wishes: ClipWishes, *, rate: Fraction, synced:
 
 def _format(wishes: ClipWishes) -> FilmFormat:
     named = "" if wishes.clip is None else wishes.clip.suffix.lower().lstrip(".")
-    if wishes.format is None:
-        return "webm" if named == "webm" else "mov"
-    if named in {"mov", "webm"} and named != wishes.format:
+    chosen: FilmFormat = wishes.format or ("webm" if named == "webm" else "mov")
+    if named not in {"", chosen}:
         raise SettingsError(
             f"{wishes.clip} would be no {named}.",
-            why=f"--format says {wishes.format}",
-            hint="Let both say the same, or leave out --format.",
+            why=f"the clip is a {chosen}",
+            hint=f"Let the name end in .{chosen}, or choose the other one with --format.",
         )
-    return wishes.format
+    return chosen
 
 
 def _written(

@@ -105,6 +105,10 @@ class Synced:
         half_ms, frame_ms = 2000 * self.event.u_s, 1000 / float(rate)
         if half_ms > frame_ms / 2:
             doubts.append(f"The place is known to ± {half_ms:.0f} ms only; a frame lasts {frame_ms:.0f} ms.")
+        if frame < 0:
+            doubts.append(
+                f"The clip begins {-frame} frames before the camera's file: cut them off, or begin later with --from-s."
+            )
         return CameraPlace(
             by=self.event.by,
             heard_s=self.event.heard_s,
