@@ -15,10 +15,11 @@ import jsonschema
 import pytest
 
 from wattproof import tasks
-from wattproof.archive import Archive, open_pack, read_public_fingerprint, read_signing_key
+from wattproof.archive import Archive, Description, open_pack, read_public_fingerprint, read_signing_key
 from wattproof.cli import main
 from wattproof.errors import ArchiveError, KeyFileError, PackError
 
+proving = importlib.import_module("wattproof.tasks.proving")
 _spec = importlib.util.spec_from_file_location("tasks_packs", Path(__file__).with_name("packs.py"))
 packs = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(packs)
@@ -371,6 +372,71 @@ def test_the_command_line_leaves_with_what_it_found(light, small, tmp_path, caps
     assert run("pack", light[1], "--out", tmp_path / "signed.zip", *words) == 0
     answer = json.loads(capsys.readouterr().out)
     jsonschema.validate(answer, json.loads(tasks.schema("pack")))
+
+
+def _figures_twice(forged):
+    document = forged.document("figures.json")
+    false = json.loads(json.dumps(document["captures"][0]))
+    false["results"][0]["figures"][0]["value"] *= 2
+    document["captures"].insert(0, false)
+    forged.put("figures.json", document)
+    forged.rehash()
+
+
+def _a_key_twice(forged):
+    name = forged.name("01-steady-4-ohm/capture.json")
+    forged.files[name] = forged.files[name].replace(b'"number": 1,', b'"number": 7, "number": 1,')
+    forged.remanifest()
+
+
+def _a_source_twice(forged):
+    document = forged.document("figures.json")
+    power = next(one for one in document["captures"][0]["results"][0]["figures"] if one["name"] == "load_power")
+    power["budget"].insert(0, {**power["budget"][0], "u": 0.0})
+    forged.put("figures.json", document)
+    forged.rehash()
+
+
+@pytest.mark.parametrize(
+    ("forge", "words"),
+    [
+        (_figures_twice, "one of them twice"),
+        (_a_key_twice, 'it tells "number" twice'),
+        (_a_source_twice, "budget: a source twice"),
+    ],
+)
+def test_a_false_thing_does_not_hide_behind_a_true_one(forge, words, small, tmp_path):
+    forged = packs.Forged.of(small)
+    forge(forged)
+    found = tasks.verify(forged.write(tmp_path / "forged.zip"))
+    assert not found.reproduced
+    assert words in " ".join(found.text().split())
+
+
+def test_a_machine_without_room_for_temporary_files_is_told(small, tmp_path, monkeypatch):
+    monkeypatch.setattr(proving.TemporaryDirectory, "__init__", lambda *_, **__: (tmp_path / "a" / "b").mkdir())
+    with pytest.raises(PackError, match="no folder to unpack") as caught:
+        tasks.verify(small)
+    assert "TMPDIR" in caught.value.hint
+
+
+def test_a_void_capture_of_rubbish_stands_in_nobodys_way(light, tmp_path):
+    """Beside a capture that cannot be measured, one that is void is no second trouble."""
+    root, name = tmp_path / "archive", light[1]
+    shutil.copytree(light[0], root)
+    (tmp_path / "rubbish.wav").write_bytes(b"RIFF")
+    store = Archive(root)
+    session = store.open_session(name)
+    record = store.add_capture(session, tmp_path / "rubbish.wav", Description(kind="steady"))
+    store.void_capture(session, record.number, "The recorder was unplugged.")
+    packed = tasks.pack(name, archive=root, out=tmp_path / "pack.zip")
+    assert tasks.verify(packed.file).reproduced
+    forged = packs.Forged.of(packed.file)
+    flac = forged.name("original.flac")
+    forged.files[flac] = forged.files[flac][:-900]
+    found = tasks.verify(forged.rehash().write(tmp_path / "forged.zip"))
+    assert {one.capture for one in found.figures if one.state == "unchecked"} == {2}
+    assert {one.state for one in found.figures if one.capture != 2} == {"same"}
 
 
 KILLED = """

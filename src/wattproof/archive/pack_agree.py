@@ -1,7 +1,10 @@
 """Do the parts of an unpacked session fit each other? What is told twice must be told alike."""
 
+import json
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -36,7 +39,7 @@ def disagreements(session: Session, manifest: Manifest) -> tuple[Finding, ...]:
     if strange:  # their names would be followed as paths
         detail = f"it names {shown(strange[0])} as a settings file; there are amplifier.toml and bench.toml"
         return (Finding(where=f"{HOME}session.json", what="damaged", detail=detail),)
-    own = tuple(_own(session))
+    own = (*_own(session), *_double_keys(session))
     damaged = {finding.where for finding in own if finding.what == "damaged"}
     more = (*_began(session), *_settings(session), *_versions(session, manifest))
     if f"{HOME}figures.json" in damaged:
@@ -55,6 +58,23 @@ def _own(session: Session) -> Iterator[Finding]:
             )
         elif change.what != "half-written":  # a line that a killed run left is as it was packed
             yield Finding(where=where, what=change.what, detail=change.detail)
+
+
+def _double_keys(session: Session) -> Iterator[Finding]:
+    """Find documents that tell one thing twice: of two values a program sees the last, a person the first."""
+    for path in sorted(session.folder.rglob("*.json")):
+        twice: list[str] = []
+        with suppress(ValueError, RecursionError):  # what is no JSON is told already
+            json.loads(path.read_bytes(), object_pairs_hook=partial(_noted, twice))
+        if twice:
+            where = HOME + path.relative_to(session.folder).as_posix()
+            yield Finding(where=where, what="damaged", detail=f"it tells {shown(twice[0])} twice")
+
+
+def _noted(twice: list[str], pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    counted = Counter(key for key, _ in pairs)
+    twice += [key for key, count in counted.items() if count > 1]
+    return dict(pairs)
 
 
 def _began(session: Session) -> Iterator[Finding]:
@@ -122,6 +142,10 @@ def _figures(session: Session) -> Iterator[Finding]:
     for leaf in leaves(figures.inputs, session.record.files, relative=0.0):
         yield Finding(where=where, what="contradicts", detail=leaf.words("made them", "in session.json"))
     yield from _history(session)
+    numbers = [capture.number for capture in figures.captures]
+    if numbers != sorted(set(numbers)):
+        detail = f"its captures are {', '.join(map(str, numbers[:50]))}: not in order, or one of them twice"
+        yield Finding(where=where, what="contradicts", detail=detail)
     made = {capture.number: capture for capture in figures.captures}
     for record in _captures(session):
         capture = made.get(record.number)

@@ -235,6 +235,9 @@ def _other_fields(published: Figure, again: Figure, floor_abs: float) -> _Ranked
 def _budget_fields(published: Figure, again: Figure, floor_abs: float) -> _Ranked:
     there, here = ({line.source: line for line in figure.budget} for figure in (published, again))
     allowed = max(last_digit(published) / 2, floor_abs)
+    if len(published.budget) != len(there) or len(again.budget) != len(here):
+        lines = [f"{len(figure.budget)} lines" for figure in (published, again)]
+        yield 2, FieldCompared(field="budget: a source twice", published=lines[0], again=lines[1])
     for source in [*there, *(source for source in here if source not in there)]:
         one, other = there.get(source), here.get(source)
         rank = 2

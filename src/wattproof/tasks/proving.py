@@ -29,9 +29,10 @@ from wattproof.archive import (
     take_published,
     unsound_captures,
 )
-from wattproof.errors import WattproofError
+from wattproof.errors import InputError, MeasureError, PackError, WattproofError
 from wattproof.fit import BehaviourModel
 from wattproof.judge import Judged
+from wattproof.tasks.doubtful import was_cut_off
 from wattproof.tasks.judging import judge
 from wattproof.tasks.measuring import measure_items
 from wattproof.tasks.modelling import model
@@ -103,8 +104,10 @@ def verify(pack: Path, *, key: str | None = None, tell: Tell = None) -> Verified
         The public key cannot be read.
     """
     wanted = None if key is None else read_public_fingerprint(key)
+    if tell is not None:
+        tell(f"opening {pack.name} and hashing its files ...")
     opened = open_pack(pack)
-    with TemporaryDirectory(prefix="wattproof-", ignore_cleanup_errors=True) as folder:
+    with _temporary_folder() as folder:
         again = _Again(opened, Path(folder), tell)
         again.look()
     findings = (*opened.findings, *_key_findings(opened, wanted), *again.findings)
@@ -125,6 +128,17 @@ def verify(pack: Path, *, key: str | None = None, tell: Tell = None) -> Verified
         verdicts=again.verdicts,
         reproduced=states <= {"same", "near"} and not findings,
     )
+
+
+def _temporary_folder() -> TemporaryDirectory[str]:
+    try:
+        return TemporaryDirectory(prefix="wattproof-", ignore_cleanup_errors=True)
+    except OSError as error:
+        raise PackError(
+            "There is no folder to unpack the pack into.",
+            why=error.strerror or str(error),
+            hint="Set TMPDIR to a folder that exists and is yours, with room for the pack.",
+        ) from error
 
 
 def _key_findings(opened: OpenedPack, wanted: str | None) -> Iterator[Finding]:
@@ -175,26 +189,31 @@ class _Again:
 
     def _measured(self, session: Session) -> tuple[FiguresFile | None, frozenset[int]]:
         """Measure what is there; captures that nobody can measure are told, and set aside by their numbers."""
-        try:
-            return measure_session(self._store, session, self._tell), frozenset()
-        except (WattproofError, ValidationError) as error:
-            broken = self._broken(session)
-            if not broken:
-                self._find("session/captures", error)
-                return None, broken
-        set_captures_aside(session, broken)
-        return measure_session(self._store, session, self._tell), broken
+        aside: frozenset[int] = frozenset()
+        while True:
+            try:
+                return measure_session(self._store, session, self._tell), aside
+            except (InputError, ValidationError) as error:
+                broken = self._broken(session)
+                if not broken:
+                    self._find("session/captures", error)
+                    return None, aside
+                set_captures_aside(session, broken)
+                aside |= broken
 
     def _broken(self, session: Session) -> frozenset[int]:
-        """Find the captures that cannot be measured, each by itself."""
+        """Find the captures that cannot be measured, each by itself; one that was cut off may hold too little."""
         broken = set()
         for record in self._store.captures(session):
+            if record.description.void is not None:
+                continue
             try:
                 item = item_of(self._store, session, record)
                 measure_items([item], bench=session.bench, amplifier=session.amplifier)
-            except (WattproofError, ValidationError) as error:
-                broken.add(record.number)
-                self._find(f"session/captures/{record.folder}/{record.original}", error)
+            except (InputError, ValidationError) as error:
+                if not (was_cut_off(record) and isinstance(error, MeasureError)):
+                    broken.add(record.number)
+                    self._find(f"session/captures/{record.folder}/{record.original}", error)
         return frozenset(broken)
 
     def _judged(self, session: Session, published: Judged | None) -> None:
@@ -204,7 +223,7 @@ class _Again:
             return
         try:
             again = judge(str(session.folder), archive=self._folder, tell=self._tell).judged
-        except WattproofError as error:
+        except InputError as error:
             self._find("session/verdicts.json", error)
             return
         worded = self._opened.manifest.wattproof == __version__
@@ -216,7 +235,7 @@ class _Again:
         for one in published:
             try:
                 fitted.append(model(str(session.folder), archive=self._folder, output=one.output).model)
-            except WattproofError as error:
+            except InputError as error:
                 self._find("session/model.json", error)
         return fitted
 
