@@ -8,8 +8,10 @@ from wattproof.judge import Judged, Judgement
 from wattproof.measure import Figure
 from wattproof.quantity import Quantity, value_text
 from wattproof.report.faces import face_name, face_value
+from wattproof.report.words import counted
 
 WIDEST = 116
+RATINGS = "one rating|{} ratings"
 _LONG = 99.5
 _FACES = {
     "power": "load_power", "thd": "thd_n", "efficiency": "efficiency", "gain": "gain", "snr": "snr",
@@ -36,7 +38,7 @@ def verdicts_text(judged: Judged) -> str:
     """
     confidence = f"{100 * judged.rule.confidence:g} %"
     lines = [
-        f"{judged.amplifier}: {len(judged.ratings)} ratings",
+        f"{judged.amplifier}: {counted(RATINGS, len(judged.ratings))}",
         *_wrapped(
             "Rule, fixed beforehand: a rating is met, or fallen short of, where that is at least "
             f"{confidence} probable; between the two nobody can tell. ± spans 95 %.",
