@@ -10,7 +10,7 @@ from wattproof.publish.card_track import ENDS, axis_on, dots_height, grid_on, tr
 from wattproof.publish.picture_frame import Area
 from wattproof.publish.picture_sheet import LINE, Sheet
 from wattproof.publish.picture_type import DESCENT, folded, text_width_px
-from wattproof.report import INK, SOFT
+from wattproof.report import INK, SOFT, typeset
 
 _MOST_LINES = 4
 _MOST_BESIDE = 0.5
@@ -78,8 +78,12 @@ def _words_width(sheet: Sheet, area: Area, rows: Sequence[CardRow]) -> float:
     if sheet.look.shape != "wide":
         return area.width_px
     letter_px = sheet.letter_px
-    heads = [text_width_px(row.head, size_px=_HEAD * letter_px, weight=600) for row in rows]
-    told = [text_width_px(text, size_px=letter_px) + _sign_room(row, letter_px) for row in rows for text in _told(row)]
+    heads = [text_width_px(typeset(row.head), size_px=_HEAD * letter_px, weight=600) for row in rows]
+    told = [
+        text_width_px(typeset(text), size_px=letter_px) + _sign_room(row, letter_px)
+        for row in rows
+        for text in _told(row)
+    ]
     return min(max([*heads, *told]) + 1, _MOST_BESIDE * area.width_px)
 
 
