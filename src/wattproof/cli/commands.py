@@ -20,6 +20,7 @@ from wattproof.cli.plausible_command import plausible
 from wattproof.cli.report_command import report
 from wattproof.cli.serve_command import serve
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
+from wattproof.cli.site_command import site
 from wattproof.cli.verify_command import verify
 
 __all__ = [
@@ -53,6 +54,7 @@ __all__ = [
     "session_figures",
     "session_list",
     "session_new",
+    "site",
     "verify",
 ]
 
@@ -285,8 +287,8 @@ def schema(name: str | None = None, /) -> None:
     ----------
     name
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, report, picture, overlay, pack, verify, amplifier, bench, reading, words; all of them
-        are listed when left out.
+        predict, judge, compare, report, picture, overlay, pack, verify, amplifier, bench, reading, words,
+        export, export-index, export-capture, site, site-index; all of them are listed when left out.
     """
     print(tasks.schema(name))
 

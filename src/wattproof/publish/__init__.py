@@ -37,8 +37,20 @@ from wattproof.publish.picture_sheet import Look
 from wattproof.publish.post import document_markdown
 from wattproof.publish.print import document_pages, document_pdf
 from wattproof.publish.remarks import Remarks, parse_remarks
+from wattproof.publish.site import amplifier_pages, site_pages
+from wattproof.publish.site_model import (
+    SITE_LOADS_OHM,
+    SITE_SUPPLY_V,
+    SITE_THD_N,
+    SiteFigure,
+    SiteRating,
+    SiteSession,
+)
 
 __all__ = [
+    "SITE_LOADS_OHM",
+    "SITE_SUPPLY_V",
+    "SITE_THD_N",
     "Block",
     "Bullets",
     "Chart",
@@ -65,10 +77,14 @@ __all__ = [
     "Scale",
     "Scene",
     "Section",
+    "SiteFigure",
+    "SiteRating",
+    "SiteSession",
     "Spec",
     "Strip",
     "Table",
     "Words",
+    "amplifier_pages",
     "chosen_pictures",
     "cleaned_photo",
     "clock_for",
@@ -88,6 +104,7 @@ __all__ = [
     "scene_of",
     "session_document",
     "session_pictures",
+    "site_pages",
     "size_of",
     "time_code",
     "write_film",

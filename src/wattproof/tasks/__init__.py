@@ -57,6 +57,7 @@ from wattproof.tasks.sessions import (
     session_list,
     session_new,
 )
+from wattproof.tasks.siting import SiteMade, site
 from wattproof.tasks.syncing import CameraWishes
 from wattproof.tasks.workbench import Workbench
 
@@ -107,6 +108,7 @@ __all__ = [
     "SheetEdit",
     "SheetSeen",
     "SheetWishes",
+    "SiteMade",
     "StepBegun",
     "StepEnded",
     "StepRan",
@@ -145,5 +147,6 @@ __all__ = [
     "session_figures",
     "session_list",
     "session_new",
+    "site",
     "verify",
 ]

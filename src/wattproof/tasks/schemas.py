@@ -17,8 +17,8 @@ def schema(name: str | None = None) -> str:
     ----------
     name : str or None
         One of read, measure, plausible, plan, run, event, bench-check, bench-floor, calibrate, sessions, model,
-        predict, judge, compare, report, picture, overlay, pack, verify, amplifier, bench, reading, words; all names are
-        listed when left out.
+        predict, judge, compare, report, picture, overlay, pack, verify, amplifier, bench, reading, words,
+        export, export-index, export-capture, site, site-index; all names are listed when left out.
 
     Raises
     ------
@@ -61,6 +61,7 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
     from wattproof.tasks.ran import Ran
     from wattproof.tasks.reading import FileSummaries
     from wattproof.tasks.sessions import SessionsListed
+    from wattproof.tasks.siting import SiteIndex, SiteMade
 
     return {
         "read": FileSummaries.model_json_schema,
@@ -89,4 +90,6 @@ def _schemas() -> Mapping[str, Callable[[], dict[str, Any]]]:
         "export": Exported.model_json_schema,
         "export-index": ExportIndex.model_json_schema,
         "export-capture": ExportedCapture.model_json_schema,
+        "site": SiteMade.model_json_schema,
+        "site-index": SiteIndex.model_json_schema,
     }
