@@ -21,7 +21,7 @@ from wattproof.run.traces import Tracer
 Samples = NDArray[np.float64]
 
 LIVE_EVERY_S = 0.1
-"""Live events come this often at most, seconds of the stream."""
+"""Live events come this often, seconds of the stream; less often only where a frame is longer."""
 
 EVEN = 0.8
 """No distortion is read of a frame whose level starts or ends below this share of its middle: a soft start, a fade."""
@@ -242,7 +242,7 @@ class _Watching:
         self._tracer = Tracer(rate_hz=self._rate_hz, tone_hz=tone_hz) if stage.traced else None
         self._over_w = stage.knowledge.full_power_w(step)
         self._full_s = self._energy_j = 0.0
-        self._told_s = -LIVE_EVERY_S
+        self._due_s = 0.0
         self.course: list[Seen] = []
 
     def follow(self, take: Take, writer: TakeWriter | None, between_s: tuple[float, float] | None) -> None:
@@ -277,8 +277,9 @@ class _Watching:
         self._energy_j += (frame.supply_w or 0.0) * frame.seconds
         if self._control is not None:
             self._control.frame(seen)
-        if frame.t_s - self._told_s >= LIVE_EVERY_S:
-            self._told_s = frame.t_s
+        if frame.t_s >= self._due_s:
+            # counted from when it was due, not from the frame that came then: else frames of 43 ms would make 130 ms
+            self._due_s = max(self._due_s + LIVE_EVERY_S, frame.t_s)
             self._stage.tell(self._live(seen))
             traces = None if self._tracer is None else self._tracer.traces(number=self._step.number, t_s=frame.t_s)
             if traces is not None:

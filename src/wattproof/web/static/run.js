@@ -1,0 +1,165 @@
+// A run on a page: one line to it that is taken up again by itself, a stop that is always in reach.
+
+const { show, forget } = await import(`./run-show.js${new URL(import.meta.url).search}`);
+
+const root = document.getElementById("run");
+const session = root.dataset.session;
+const bar = document.querySelector(".stopbar");
+const line = document.getElementById("line");
+const stopForm = document.getElementById("stop-form");
+const stopButton = document.getElementById("stop");
+const answerForm = document.getElementById("answer");
+const leave = document.getElementById("leave");
+const take = document.getElementById("take");
+
+const HERE_MS = 2000;
+const SILENT_MS = 7000; // the server is asked for a sign every HERE_MS; a line that gives none is dead
+const LONGEST_WAIT_MS = 8000;
+
+let socket = null;
+let tries = 0;
+let over = false;
+let pressed = false;
+let ended = false;
+
+function tell(words, lost = false) {
+  if (line.textContent !== words) line.textContent = words;
+  bar.classList.toggle("lost", lost);
+}
+
+function send(message) {
+  if (socket?.readyState !== WebSocket.OPEN) return false;
+  socket.send(JSON.stringify(message));
+  return true;
+}
+
+function connect() {
+  const address = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/run/${session}/live`;
+  const mine = new WebSocket(address);
+  socket = mine;
+  mine.addEventListener("message", (event) => hear(JSON.parse(event.data)));
+  mine.addEventListener("open", () => send({ do: "here" }));
+  mine.addEventListener("close", () => mine === socket && lost());
+}
+
+let counting = 0;
+function lost() {
+  socket = null;
+  if (over) return;
+  const wait = Math.min(LONGEST_WAIT_MS, 500 * 2 ** tries++);
+  const until = performance.now() + wait;
+  clearInterval(counting);
+  const say = () => {
+    const left = Math.ceil((until - performance.now()) / 1000);
+    tell(`The run goes on; this page has lost it. Trying again ${left > 0 ? `in ${left} s` : "now"}. To stop at once, use the hardware stop.`, true);
+  };
+  say();
+  counting = setInterval(say, 1000);
+  setTimeout(connect, wait);
+}
+
+function hear(message) {
+  switch (message.event) {
+    case "so-far":
+      tries = 0;
+      clearInterval(counting);
+      tell("Connected.");
+      forget();
+      for (const one of message.told) show(one);
+      for (const one of message.ended) show(one);
+      for (const name of ["run-begun", "step-begun"]) if (message.last[name]) show(message.last[name]);
+      show({ event: "course", points: message.course });
+      for (const name of ["live", "traces", "resting", "tripped", "asked", "leaving", "failed", "run-ended"]) if (message.last[name]) hear(message.last[name]);
+      return;
+    case "controls":
+      tell(message.pages > 1 ? `Connected; ${message.pages} pages watch.` : "Connected.");
+      take.hidden = message.held === "mine";
+      leave.disabled = message.held !== "mine";
+      break;
+    case "leaving":
+      leave.checked = message.seconds !== null;
+      break;
+    case "step-begun":
+      pressed = false;
+      sayStop();
+      break;
+    case "tripped":
+      pressed = false;
+      sayStop();
+      break;
+    case "run-ended":
+      ended = true;
+      sayStop();
+      break;
+    case "window-closed":
+      closed();
+      break;
+  }
+  show(message);
+}
+
+function closed() {
+  over = true;
+  tell("The run is over.");
+  bar.hidden = true;
+  document.body.classList.remove("running");
+  if (!ended) location.reload(); // it was over, or cut off, before this page heard so: the archive knows
+}
+
+function sayStop() {
+  const words = ended ? "The run is over" : pressed ? "Stopping" : "Stop the drive";
+  if (stopButton.textContent !== words) stopButton.textContent = words;
+  stopButton.disabled = ended;
+}
+
+async function stop() {
+  if (ended || over) return;
+  pressed = true;
+  sayStop();
+  if (send({ do: "stop" })) return;
+  try {
+    const answer = await fetch(stopForm.action, { method: "POST", body: new FormData(stopForm), redirect: "manual" });
+    if (answer.status >= 400) throw new Error(answer.statusText);
+  } catch {
+    pressed = false;
+    sayStop();
+    tell("The workbench does not answer: this page cannot stop the drive. Use the hardware stop now.", true);
+  }
+}
+
+stopForm.addEventListener("submit", (event) => {
+  event.preventDefault();
+  stopButton.removeAttribute("aria-busy");
+  stop();
+});
+
+const types = (element) => element?.matches?.("input, textarea, select, [contenteditable]");
+
+addEventListener(
+  "keydown",
+  (event) => {
+    const space = event.key === " " && !types(event.target);
+    if (!space && event.key !== "Escape") return;
+    if (ended || over) return;
+    event.preventDefault(); // a button under the focus is not pressed as well
+    event.stopPropagation();
+    if (!event.repeat) stop();
+  },
+  { capture: true },
+);
+addEventListener("keyup", (event) => event.key === " " && !types(event.target) && !ended && event.preventDefault(), { capture: true });
+
+answerForm.addEventListener("submit", (event) => {
+  event.preventDefault();
+  const text = event.submitter?.value || answerForm.elements.namedItem("text")?.value || "";
+  if (!send({ do: "answer", id: Number(answerForm.elements.namedItem("id").value), text })) tell("Not connected: the answer is not sent yet. Send it again in a moment.", true);
+  for (const button of answerForm.querySelectorAll("button")) button.removeAttribute("aria-busy");
+});
+
+take.addEventListener("click", () => send({ do: "take-controls" }));
+leave.addEventListener("change", () => send({ do: "leave", seconds: leave.checked ? 10 : null }));
+for (const hidden of document.querySelectorAll(".needs-script, .keys")) hidden.hidden = false;
+
+setInterval(() => send({ do: "here" }), HERE_MS);
+addEventListener("pageshow", (event) => event.persisted && location.reload());
+connect();
