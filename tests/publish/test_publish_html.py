@@ -1,6 +1,7 @@
 """The page of a report: its words in order, its links and ids, what strangers wrote in it, and its bytes."""
 
 import base64
+import copy
 import hashlib
 import json
 import re
@@ -149,6 +150,16 @@ def test_the_script_is_given_every_row_once(page, whole_report):
     assert all(text.count(f'"{name}"') >= 2 for name in data["rows"])  # the wide and the narrow chart share them
     names = [series["name"] for series in data["charts"][0][0]["panels"][0]["series"]]
     assert names == ["03-ramp.wav, 4 ohm", "04-ramp.wav, 4 ohm"]
+
+
+def test_a_number_that_is_none_is_told_to_the_script_as_nothing(whole_report):
+    distortion, _ = (block for block in whole_report().sections[3].blocks)
+    wide = copy.deepcopy(distortion.wide)
+    line = next(layer for layer in wide["layer"] if layer["mark"]["type"] == "line")
+    line["data"]["values"].insert(5, {"x": 1.0, "y": float("inf")})
+    odd = Section(anchor="odd", title="Odd", blocks=(replace(distortion, wide=wide),))
+    page = Page(document_html(replace(whole_report(), sections=(odd,))))
+    assert {"x": 1.0, "y": None} in [row for rows in json.loads(page.scripts[0])["rows"].values() for row in rows]
 
 
 def test_the_same_report_gives_the_same_bytes(html, whole_report):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
 from json import dumps
+from math import isfinite
 from typing import Any
 
 from wattproof.publish.document import Chart, Document, Scale, Spec, Strip
@@ -18,6 +19,8 @@ from wattproof.report import VEGA_LITE, draw_svg
 WIDE_PX, NARROW_PX = 640, 340
 _DRAWERS = 2
 """The drawing engine gains by a second caller and by no third."""
+
+_WORTH_SHARING = 2
 
 _SAID = ("live", "zoom_in", "zoom_out", "reset", "hint", "at")
 
@@ -122,14 +125,16 @@ def script_data(live: Sequence[tuple[Live, Live]]) -> dict[str, Any]:
 
 
 def _lightened(spec: object, rows: dict[str, object]) -> object:
-    """Put the data of a specification aside, under a name made of what it holds."""
+    """Put the data of a specification aside, under a name made of what it holds; a number that is none says nothing."""
     if isinstance(spec, list):
         return [_lightened(part, rows) for part in spec]
+    if isinstance(spec, float) and not isfinite(spec):
+        return None
     if not isinstance(spec, dict):
         return spec
-    values = spec.get("values")
-    if set(spec) == {"values"} and isinstance(values, list) and len(values) > 1:
-        name = sha256(dumps(values).encode()).hexdigest()[:12]
-        rows[name] = values
-        return {"name": name}
-    return {key: _lightened(part, rows) for key, part in spec.items()}
+    light = {key: _lightened(part, rows) for key, part in spec.items()}
+    if set(light) != {"values"} or not isinstance(light["values"], list) or len(light["values"]) < _WORTH_SHARING:
+        return light
+    name = sha256(dumps(light["values"]).encode()).hexdigest()[:12]
+    rows[name] = light["values"]
+    return {"name": name}

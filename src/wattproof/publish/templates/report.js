@@ -29,13 +29,13 @@ function swatch(colour) {
 
 /** The rows of a panel's lines, as the specification holds them; they rise along x, or are put so. */
 function linesOf(spec, panels) {
-  return panels.map((panel, number) =>
-    panel.series.map((series) => {
+  return panels.map((panel, number) => panel.series
+    .map((series) => {
       const layer = (spec.vconcat ? spec.vconcat[number] : spec).layer[series.layer];
       const rows = layer.data.values ?? data.rows[layer.data.name];
-      return { ...series, rows: [...rows].sort((a, b) => a.x - b.x) };
-    }),
-  );
+      return { ...series, rows: rows.filter((row) => row.y !== null).sort((a, b) => a.x - b.x) };
+    })
+    .filter((line) => line.rows.length));
 }
 
 function nearest(panel, rows, x) {
@@ -267,7 +267,7 @@ function start() {
 
 /** An appendix opens when a link leads into it, and all of them for print. */
 function open() {
-  const place = document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  const place = document.getElementById(location.hash.slice(1));
   const details = place && (place.closest("details") ?? place.querySelector(":scope > details"));
   if (!details || details.open) return;
   details.open = true;
