@@ -23,7 +23,8 @@ from wattproof.publish.document import (
     plain_words,
 )
 from wattproof.publish.film import FilmFormat, FilmShape, write_film, write_picture
-from wattproof.publish.html import document_html
+from wattproof.publish.html import document_html, report_script
+from wattproof.publish.html_fragments import Fragments, SectionFragment, document_fragments
 from wattproof.publish.inputs import Foreseen, PublishedSession
 from wattproof.publish.overlay_clock import FrameClock, clock_for, frame_of_code, rate_of, time_code
 from wattproof.publish.overlay_course import Course, course_of
@@ -63,6 +64,7 @@ __all__ = [
     "FilmShape",
     "Foreseen",
     "Format",
+    "Fragments",
     "FrameClock",
     "Link",
     "Look",
@@ -77,6 +79,7 @@ __all__ = [
     "Scale",
     "Scene",
     "Section",
+    "SectionFragment",
     "SiteFigure",
     "SiteRating",
     "SiteSession",
@@ -89,6 +92,7 @@ __all__ = [
     "cleaned_photo",
     "clock_for",
     "course_of",
+    "document_fragments",
     "document_html",
     "document_markdown",
     "document_pages",
@@ -101,6 +105,7 @@ __all__ = [
     "picture_bytes",
     "plain_words",
     "rate_of",
+    "report_script",
     "scene_of",
     "session_document",
     "session_pictures",

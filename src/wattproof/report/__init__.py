@@ -25,9 +25,9 @@ from wattproof.report.inventory import (
     captured_lines,
 )
 from wattproof.report.leading import strip, with_supply
-from wattproof.report.model_text import model_text, prediction_text
+from wattproof.report.model_text import PredictionParts, model_text, prediction_parts, prediction_text
 from wattproof.report.pack import key_text, packed_text, verified_text
-from wattproof.report.page import page_styles, session_page, typeset
+from wattproof.report.page import FiguresFragments, figures_fragments, page_styles, session_page, typeset
 from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SHAPES, SOFT, Shade, dark_rules, shades
 from wattproof.report.plausible import plausible_text
 from wattproof.report.run_sheet import run_sheet_text
@@ -86,6 +86,8 @@ __all__ = [
     "Doubt",
     "FigureGroup",
     "FigureRow",
+    "FiguresFragments",
+    "PredictionParts",
     "RunSheetParts",
     "Shade",
     "TableForm",
@@ -115,6 +117,7 @@ __all__ = [
     "figure_name",
     "figure_rows",
     "figures_csv",
+    "figures_fragments",
     "figures_table",
     "floor_text",
     "key_text",
@@ -130,6 +133,7 @@ __all__ = [
     "plausible_text",
     "power_over_time",
     "predicted_power",
+    "prediction_parts",
     "prediction_text",
     "results_json",
     "run_sheet_page",

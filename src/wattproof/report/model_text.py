@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from math import log, log10, sqrt
 
 from wattproof.errors import Notice
@@ -167,8 +168,29 @@ def _small_lines(model: BehaviourModel) -> Iterator[str]:
     yield f"  {'resistance then':<21}{number:>20}  mohm of the output for small signals: damping"
 
 
-def prediction_text(prediction: Prediction, *, amplifier: str) -> str:
-    """Write a prediction: each number with its 95 % interval, on what it rests, and what to note.
+@dataclass(frozen=True, kw_only=True)
+class PredictionParts:
+    """A prediction in words, part by part.
+
+    Attributes
+    ----------
+    told : str
+        Into what, from what, at which limit.
+    rows : tuple of (name, value, low, high, unit)
+        Each number with the ends of its 95 % interval.
+    basis : str
+        What limits it, and on what it rests.
+    notes : tuple of Notice
+    """
+
+    told: str
+    rows: tuple[tuple[str, str, str, str, str], ...]
+    basis: str
+    notes: tuple[Notice, ...]
+
+
+def prediction_parts(prediction: Prediction, *, amplifier: str) -> PredictionParts:
+    """Put a prediction into words, part by part.
 
     Parameters
     ----------
@@ -181,22 +203,42 @@ def prediction_text(prediction: Prediction, *, amplifier: str) -> str:
     if asked.source_ohm > 0:
         at = f"a source of {asked.supply_v:.4g} V behind {1e3 * asked.source_ohm:g} mohm"
     each = "" if asked.driven == 1 else f", {asked.driven} outputs driven: load figures are of each"
-    lines = [f"{amplifier} into {asked.load_ohm:.4g} ohm from {at}, at {100 * asked.thd_n:g} % of distortion{each}"]
-    for name, words in _ESTIMATES.items():
-        estimate: Estimate | None = getattr(prediction, name)
-        if estimate is not None and not (name == "supply_voltage" and asked.source_ohm == 0):
-            lines.append(_estimate_line(words, estimate))
-    lines.append(
-        f"  limited by its {'rail' if prediction.limited_by == 'rail' else 'current limit'}; {_basis(prediction)}"
+    found: list[tuple[str, Estimate | None]] = [
+        (words, getattr(prediction, name)) for name, words in _ESTIMATES.items()
+    ]
+    if asked.source_ohm == 0:
+        found = [one for one in found if one[0] != _ESTIMATES["supply_voltage"]]
+    limit = "rail" if prediction.limited_by == "rail" else "current limit"
+    return PredictionParts(
+        told=f"{amplifier} into {asked.load_ohm:.4g} ohm from {at}, at {100 * asked.thd_n:g} % of distortion{each}",
+        rows=tuple(_estimate(words, estimate) for words, estimate in found if estimate is not None),
+        basis=f"limited by its {limit}; {_basis(prediction)}",
+        notes=tuple(prediction.notes),
     )
-    return "\n".join([*lines, *_notice_lines(prediction.notes)])
 
 
-def _estimate_line(words: str, estimate: Estimate) -> str:
+def prediction_text(prediction: Prediction, *, amplifier: str) -> str:
+    """Write a prediction: each number with its 95 % interval, on what it rests, and what to note.
+
+    Parameters
+    ----------
+    prediction : Prediction
+    amplifier : str
+        What to call it.
+    """
+    parts = prediction_parts(prediction, amplifier=amplifier)
+    lines = [
+        f"  {name:<32}{value:>8} {unit:<3} 95 %: {low} to {high} {unit}".rstrip()
+        for name, value, low, high, unit in parts.rows
+    ]
+    return "\n".join([parts.told, *lines, f"  {parts.basis}", *_notice_lines(parts.notes)])
+
+
+def _estimate(name: str, estimate: Estimate) -> tuple[str, str, str, str, str]:
     scale, unit = (100.0, "%") if estimate.unit == "W/W" else (1.0, "" if estimate.unit == "1" else estimate.unit)
     half = scale * max(estimate.high - estimate.low, 1e-9 * abs(estimate.value)) / 2
     value, low, high = (value_text(scale * x, uncertainty=half) for x in (estimate.value, estimate.low, estimate.high))
-    return f"  {words:<32}{value:>8} {unit:<3} 95 %: {low} to {high} {unit}".rstrip()
+    return name, value, low, high, unit
 
 
 def _basis(prediction: Prediction) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from wattproof import __version__
 from wattproof.amplifier import Amplifier
@@ -68,7 +68,7 @@ def session_page(
         A complete HTML document.
     """
     kept = list(results)
-    anchors = {id(result): f"capture-{number}" for number, result in enumerate(kept, start=1)}
+    anchors = _anchors(kept)
     groups = figure_groups(kept)
     return _environment().get_template("session.html.j2").render(
         say=words.PAGE,
@@ -88,6 +88,47 @@ def session_page(
         bench=bench and {"facts": inventory.bench_facts(bench), "tables": inventory.bench_tables(bench)},
         made=f"{words.PAGE['made']} {__version__}" + (f", {generated:%Y-%m-%d %H:%M}" if generated else ""),
     )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class FiguresFragments:
+    """Pieces of another page: what a buyer asks first, the doubts with advice, and every figure with its budget.
+
+    Attributes
+    ----------
+    leading, doubts : Markup
+    captures : tuple of (anchor, name, Markup)
+        One a capture that has figures: its tables, to stand under a heading of the third rank.
+    """
+
+    leading: "Markup"
+    doubts: "Markup"
+    captures: tuple[tuple[str, str, "Markup"], ...]
+
+
+def figures_fragments(results: Iterable[CaptureResult]) -> FiguresFragments:
+    """Write the figures of captures as pieces of HTML, every stranger's word escaped; charts are left to the report.
+
+    Parameters
+    ----------
+    results : iterable of CaptureResult
+    """
+    from markupsafe import Markup
+
+    kept = list(results)
+    anchors, groups = _anchors(kept, "figures-of"), figure_groups(kept)
+    known = {"say": words.PAGE, "types": words.TYPES, "heads": words.HEADS}
+    parts: Any = _environment().get_template("session_parts.html.j2").make_module(known)
+    told = [(anchors[id(one)], _capture(one, groups, "", drawn=False)) for one in kept if one.figures]
+    return FiguresFragments(
+        leading=Markup(parts.leading(_found(kept, anchors))),
+        doubts=Markup(parts.doubting(doubts_of(kept))),
+        captures=tuple((anchor, str(one["file"]), Markup(parts.capturing(one))) for anchor, one in told),
+    )
+
+
+def _anchors(results: Sequence[CaptureResult], stem: str = "capture") -> dict[int, str]:
+    return {id(result): f"{stem}-{number}" for number, result in enumerate(results, start=1)}
 
 
 @cache
@@ -181,7 +222,9 @@ def _inline(spec: Spec) -> "Markup":
     return Markup(draw_svg(spec))  # the drawing escapes the names it is given
 
 
-def _capture(result: CaptureResult, groups: Iterable[FigureGroup], anchor: str) -> dict[str, object]:
+def _capture(
+    result: CaptureResult, groups: Iterable[FigureGroup], anchor: str, *, drawn: bool = True
+) -> dict[str, object]:
     own = [group for group in groups if group.result is result]
     return {
         "anchor": anchor,
@@ -199,7 +242,7 @@ def _capture(result: CaptureResult, groups: Iterable[FigureGroup], anchor: str) 
             }
             for group in own
         ],
-        "pictures": _own_pictures(result),
+        "pictures": _own_pictures(result) if drawn else [],
         "channels": inventory.captured_lines(result.channels),
     }
 
