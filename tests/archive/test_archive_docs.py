@@ -38,6 +38,6 @@ def test_the_notices_were_found():
     assert NOTICES == ["figures-outdated", "index-rebuilt", "index-unavailable", "session-damaged"]
 
 
-@pytest.mark.parametrize("table", ["sessions", "captures", "figures"])
+@pytest.mark.parametrize("table", ["sessions", "captures", "figures", "overview"])
 def test_every_table_is_named(table):
     assert f"`wattproof_{table}`" in PAGE

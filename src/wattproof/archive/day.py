@@ -85,6 +85,10 @@ class BenchDay:
         """Give the secret that the workbench signs with; `fresh` becomes it where there is none yet."""
         return windows.workbench_secret(self.root, fresh)
 
+    def keep_token(self, token: str) -> Path:
+        """Leave the token for scripts beside the sessions, and give where."""
+        return windows.keep_token(self.root, token)
+
     def windows(self) -> tuple[windows.WindowAddress, ...]:
         """Give the addresses of runs that are going on; one whose process was killed may be among them."""
         return windows.window_addresses(self.root)

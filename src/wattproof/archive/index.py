@@ -14,7 +14,7 @@ import sqlalchemy as sa
 from wattproof.archive.model import CaptureRecord, FiguresFile, FoundFigure, Session
 from wattproof.errors import ArchiveError
 
-LAYOUT = 1
+LAYOUT = 2
 """Number of the tables below; an index of another number is made anew."""
 
 WAIT_MS = 5000
@@ -64,6 +64,13 @@ FIGURES = sa.Table(
     sa.Column("k95", sa.Double, nullable=False),
     sa.Column("conditions", sa.JSON, nullable=False),
     sa.Column("origin", sa.Text, nullable=False),
+)
+OVERVIEW = sa.Table(
+    "wattproof_overview",
+    _TABLES,
+    sa.Column("session", sa.ForeignKey("wattproof_sessions.session"), primary_key=True),
+    sa.Column("form", sa.String(64), nullable=False, comment="version and layout of what is told"),
+    sa.Column("told", sa.Text, nullable=False, comment="JSON: a line of a list of all that was tested"),
 )
 
 DatabaseRefusal = sa.exc.DBAPIError
@@ -151,6 +158,24 @@ class Index:
             for name in names:
                 _drop(connection, name)
 
+    def overviews(self, form: str) -> dict[str, str]:
+        """Give what is told of each session in that form."""
+        with self._engine.connect() as connection:
+            rows = connection.execute(sa.select(OVERVIEW.c.session, OVERVIEW.c.told).where(OVERVIEW.c.form == form))
+            return {row.session: row.told for row in rows}
+
+    def count_overviews(self, form: str) -> int:
+        """Count the sessions of which something is told in that form."""
+        with self._engine.connect() as connection:
+            query = sa.select(sa.func.count()).select_from(OVERVIEW).where(OVERVIEW.c.form == form)
+            return int(connection.execute(query).scalar() or 0)
+
+    def put_overview(self, name: str, form: str, told: str) -> None:
+        """Write what is told of a session in place of what was told before."""
+        with self._engine.begin() as connection:
+            connection.execute(OVERVIEW.delete().where(OVERVIEW.c.session == name))
+            connection.execute(OVERVIEW.insert().values(session=name, form=form, told=told))
+
     def dump(self) -> dict[str, list[dict[str, Any]]]:
         """Give all rows of all tables in a fixed order, to compare one index with another."""
         with self._engine.connect() as connection:
@@ -203,7 +228,7 @@ def _ordered(table: sa.Table) -> sa.Select[Any]:
 
 
 def _drop(connection: sa.Connection, name: str) -> None:
-    for table in (FIGURES, CAPTURES, SESSIONS):
+    for table in (OVERVIEW, FIGURES, CAPTURES, SESSIONS):
         connection.execute(table.delete().where(table.c.session == name))
 
 

@@ -1,6 +1,6 @@
 """The documents of a session, typed, and the handles that other rooms hold."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -318,4 +318,12 @@ class FigureListing:
     """Figures found in the archive, and what was doubtful about the search."""
 
     figures: Sequence[FoundFigure]
+    notices: Sequence[Notice] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class OverviewListing:
+    """What is told of every session, as JSON by its name, and what was doubtful about asking."""
+
+    told: Mapping[str, str]
     notices: Sequence[Notice] = ()

@@ -4,6 +4,7 @@ Writing a session never touches the index, so that no locked or damaged database
 """
 
 import hashlib
+import os
 from collections.abc import Callable, Mapping
 from contextlib import closing, suppress
 from pathlib import Path
@@ -50,6 +51,20 @@ def ask(
         if url is None and is_damage(error):
             return _asked_anew(root, address, question)
         return _asked_in_memory(root, question, error.orig)
+
+
+def ask_as_it_is(
+    root: Path, url: str | None, question: "Callable[[Index], Answer]"
+) -> tuple[Answer, tuple[Notice, ...]]:
+    """Ask the index without bringing it up to date; one that cannot be used is as one that holds nothing."""
+    from wattproof.archive.index import DatabaseRefusal, Index, sqlite_url
+
+    address = sqlite_url(root / INDEX_FILE) if url is None and root.is_dir() else url or _PASSING
+    for one in (address, _PASSING):
+        with suppress(DatabaseRefusal), closing(Index(one)) as index:
+            index.prepare()
+            return question(index), ()
+    raise AssertionError
 
 
 def _asked_anew(root: Path, address: str, question: "Callable[[Index], Answer]") -> tuple[Answer, tuple[Notice, ...]]:
@@ -119,20 +134,28 @@ def _refresh_one(folder: Path, known: str | None, index: "Index") -> None:
     index.put(Entry(stamp=stamp, session=session, captures=read_captures(session), figures=figures))
 
 
+_DOCUMENTS = ("session.json", "figures.json", "model.json", "verdicts.json")
+
+
 def _stamp(folder: Path) -> str:
     """Fingerprint of the sizes and times of a session's documents: cheap to take, and it changes when one of them does.
 
     Every write of ours makes a new file, so its number in the file system differs even within one tick of the clock.
     """
-    documents = [folder / "session.json", folder / "figures.json", *sorted(folder.glob("captures/*/capture.json"))]
-    digest = hashlib.sha256()
+    home = str(folder)  # plain strings: a thousand sessions are looked at before a page is shown
     with explained("look at the documents", folder):
-        for path in documents:
-            if path.exists():
-                state = path.stat()
-                seen = (path.parent.name, path.name, state.st_size, state.st_mtime_ns, state.st_ino)
-                digest.update(repr(seen).encode("utf-8", "replace"))
-    return digest.hexdigest()
+        found = [_state(f"{home}/{name}", name) for name in _DOCUMENTS]
+        with suppress(FileNotFoundError), os.scandir(f"{home}/captures") as captures:
+            found += sorted(_state(f"{one.path}/capture.json", one.name) for one in captures)
+    return hashlib.sha256("\n".join(found).encode("utf-8", "replace")).hexdigest()
+
+
+def _state(path: str, name: str) -> str:
+    try:
+        state = os.stat(path)  # noqa: PTH116  (a Path each would cost more than looking)
+    except (FileNotFoundError, NotADirectoryError):
+        return ""
+    return f"{name} {state.st_size} {state.st_mtime_ns} {state.st_ino}"
 
 
 def find_figures(

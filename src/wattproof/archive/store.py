@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import JsonValue
 
 from wattproof.amplifier import Amplifier
-from wattproof.archive import captures, figures, models, search, sessions, verdicts, verify
+from wattproof.archive import captures, figures, models, overview, search, sessions, verdicts, verify
 from wattproof.archive.day import BenchDay
 from wattproof.archive.model import (
     CaptureRecord,
@@ -18,6 +18,7 @@ from wattproof.archive.model import (
     FiguresFile,
     HistoryEvent,
     Listing,
+    OverviewListing,
     Session,
 )
 from wattproof.archive.papers import Paper, find_paper, keep_paper, list_papers, paper_back, paper_kind, take_state
@@ -352,6 +353,26 @@ class Archive(BenchDay):
             self.root, self._index_url, name=name, maker=maker, model=model, output=output, between=between or {}
         )
         return FigureListing(figures=found, notices=notices)
+
+    def overview(
+        self, say: Callable[[Session], str] | None, *, form: str, tell: Callable[[str], None] | None = None
+    ) -> OverviewListing:
+        """Give a line a session for a list of all that was tested, from the index.
+
+        Parameters
+        ----------
+        say : callable or None
+            Tells of a session, as JSON; asked only of those that are new or have changed. None: nothing is read.
+        form : str
+            Version and layout of what it tells.
+        tell : callable or None
+            Gets a line before each session that is asked of.
+        """
+        return overview.overview(self.root, self._index_url, say, form=form, tell=tell)
+
+    def overview_behind(self, form: str) -> int:
+        """Count the sessions that `overview` would have to ask of, at a glance."""
+        return overview.behind(self.root, self._index_url, form=form)
 
     def rebuild_index(self) -> FigureListing:
         """Make the index anew from the session folders, and list all figures that it holds now."""

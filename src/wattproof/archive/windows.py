@@ -64,6 +64,17 @@ def workbench_secret(root: Path, fresh: bytes) -> bytes:
         return path.read_bytes()
 
 
+def keep_token(root: Path, token: str) -> Path:
+    """Leave the token that scripts bring to the workbench where only this person's programs read it."""
+    path = root / FOLDER / "token"
+    with explained("keep the token for scripts", path):
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path.parent.chmod(0o700)
+        if not path.is_file() or path.read_bytes() != token.encode():
+            write_file(path, token.encode())
+    return path
+
+
 def window_addresses(root: Path) -> tuple[WindowAddress, ...]:
     """Give the addresses that were left; one whose process was killed may be among them: nobody answers there."""
     found = []

@@ -1,7 +1,7 @@
 """`model` and `predict`: an amplifier's behaviour fitted to a session's figures, and what follows from it."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from math import isfinite
 from pathlib import Path
 from typing import Literal
@@ -13,6 +13,7 @@ from wattproof.amplifier import Amplifier
 from wattproof.errors import SettingsError
 from wattproof.fit import Asked, BehaviourModel, Prediction, fit_behaviour
 from wattproof.fit import predict as predict_with
+from wattproof.measure import CaptureResult
 from wattproof.tasks.sessions import session_figures
 
 _MOST = {"load": 1e4, "supply": 1e3, "thd": 40.0}
@@ -101,6 +102,17 @@ def model(
     if driven is None:
         store.write_model(found, fitted)
     return Modelled(session=found.id, model=fitted)
+
+
+def fitted_to(amplifier: Amplifier, captures: Sequence[CaptureResult]) -> BehaviourModel:
+    """Fit a model to figures without keeping it.
+
+    Raises
+    ------
+    MeasureError
+        No capture holds a power at a limit together with its load and its supply voltage.
+    """
+    return fit_behaviour(captures, amplifier=f"{amplifier.maker} {amplifier.model}", fed=_fed(amplifier))
 
 
 def _fed(amplifier: Amplifier) -> Literal["direct", "unknown"]:
