@@ -22,6 +22,7 @@ from wattproof.cli.serve_command import serve
 from wattproof.cli.show import progress, saved, show_notices, show_read, show_sessions
 from wattproof.cli.site_command import site
 from wattproof.cli.verify_command import verify
+from wattproof.cli.void_commands import session_unvoid, session_void
 
 __all__ = [
     "archive_index",
@@ -54,6 +55,8 @@ __all__ = [
     "session_figures",
     "session_list",
     "session_new",
+    "session_unvoid",
+    "session_void",
     "site",
     "verify",
 ]
@@ -294,7 +297,7 @@ def schema(name: str | None = None, /) -> None:
 
 
 def demo(*, folder: Path | None = None, samples_only: bool = False, json: bool = False) -> None:
-    """Run the whole job: captures read, kept and measured; then five bench days carried out on a simulated bench.
+    """Run the whole job: captures kept, measured, published; then five bench days on a simulated bench.
 
     Parameters
     ----------

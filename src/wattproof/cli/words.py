@@ -15,6 +15,8 @@ COMMANDS = {
     ("session", "add"): "Keep captures in a session, byte for byte.",
     ("session", "figures"): "Measure a session's captures and give the figures as a table, JSON, CSV or a page.",
     ("session", "list"): "List the sessions of the archive.",
+    ("session", "void"): "Mark a capture as void, with the reason: it is kept, but no figure is made of it.",
+    ("session", "unvoid"): "Take back that a capture is void.",
     ("model",): "Fit the amplifier's behaviour to a session's figures: rail, resistance, limits, knee, losses.",
     ("predict",): "Predict power, supply current and heat under conditions that were not measured, or refuse.",
     ("judge",): "Judge the maker's ratings by a session's figures: meets, falls short, cannot tell.",

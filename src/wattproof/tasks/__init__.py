@@ -22,8 +22,10 @@ from wattproof.tasks.comparing import Compared, compare
 from wattproof.tasks.demo import Demonstrated, demo
 from wattproof.tasks.everything import TASKS
 from wattproof.tasks.exporting import Exported, export
+from wattproof.tasks.findings import Findings, SessionSeen
 from wattproof.tasks.floored import Floor
 from wattproof.tasks.flooring import bench_floor
+from wattproof.tasks.foreseen_page import ForeseenShown
 from wattproof.tasks.judging import JudgedSession, judge
 from wattproof.tasks.keys import KeyMade, key_new
 from wattproof.tasks.looks import Looks
@@ -59,6 +61,7 @@ from wattproof.tasks.sessions import (
 )
 from wattproof.tasks.siting import SiteMade, site
 from wattproof.tasks.syncing import CameraWishes
+from wattproof.tasks.voiding import CaptureJudged, session_unvoid, session_void
 from wattproof.tasks.workbench import Workbench
 
 __all__ = [
@@ -67,6 +70,7 @@ __all__ = [
     "BenchChecked",
     "Calibrated",
     "CameraWishes",
+    "CaptureJudged",
     "CaptureResult",
     "CapturesKept",
     "ClipWishes",
@@ -77,7 +81,9 @@ __all__ = [
     "FigureSeen",
     "FileAnswers",
     "FileSummaries",
+    "Findings",
     "Floor",
+    "ForeseenShown",
     "FoundPlausible",
     "IndexMade",
     "JudgedSession",
@@ -103,6 +109,7 @@ __all__ = [
     "RunPast",
     "RunSheets",
     "SessionMade",
+    "SessionSeen",
     "SessionsListed",
     "SheetChoices",
     "SheetEdit",
@@ -147,6 +154,8 @@ __all__ = [
     "session_figures",
     "session_list",
     "session_new",
+    "session_unvoid",
+    "session_void",
     "site",
     "verify",
 ]

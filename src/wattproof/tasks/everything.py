@@ -23,6 +23,7 @@ from wattproof.tasks.running import run
 from wattproof.tasks.schemas import schema
 from wattproof.tasks.sessions import archive_index, session_add, session_figures, session_list, session_new
 from wattproof.tasks.siting import site
+from wattproof.tasks.voiding import session_unvoid, session_void
 
 TASKS = (
     read,
@@ -37,6 +38,8 @@ TASKS = (
     session_add,
     session_figures,
     session_list,
+    session_void,
+    session_unvoid,
     model,
     predict,
     judge,

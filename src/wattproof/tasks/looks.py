@@ -16,7 +16,7 @@ class Looks:
         """Tell this version's files from another's: part of their addresses."""
         folder = Path(__file__).parents[1] / "web" / "static"
         digest = hashlib.sha256(__version__.encode())
-        for path in sorted(folder.glob("*")):
+        for path in (*sorted(folder.glob("*")), folder.parents[1] / "publish" / "templates" / "report.js"):
             digest.update(path.read_bytes())
         return digest.hexdigest()[:10]
 
@@ -33,6 +33,10 @@ class Looks:
                 return self._colours.encode(), "text/css"
             case "charts.js":
                 return self._charts, "text/javascript"
+            case "report.js":
+                from wattproof.publish import report_script
+
+                return report_script().encode(), "text/javascript"
             case "font.ttf" | "font-semibold.ttf":
                 font = self._font("Semibold" if "semibold" in name else "Regular")
                 return None if font is None else (font, "font/ttf")

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wattproof.tasks.begun import BegunRun, begin
+from wattproof.tasks.findings import FindingsShelf
 from wattproof.tasks.run_past import RunPast, run_past
 from wattproof.tasks.run_sheets import RunSheets
 
@@ -32,6 +33,10 @@ class Workbench:
         """Give the archive's secret, which signs the workbench's cookies; made when first asked for."""
         return self._store.workbench_secret(secrets.token_bytes(32))
 
+    def keep_token(self, token: str) -> Path:
+        """Leave the token for scripts where this person's programs read it, and give where."""
+        return self._store.keep_token(token)
+
     def running(self) -> "tuple[WindowAddress, ...]":
         """Give where runs that are going on can be watched."""
         return self._store.windows()
@@ -56,6 +61,11 @@ class Workbench:
     def past_run(self, session: str) -> RunPast:
         """Say how far a session's run has come, whether it goes on or not."""
         return run_past(self._store, session)
+
+    @cached_property
+    def findings(self) -> FindingsShelf:
+        """Give what sessions show, drawn."""
+        return FindingsShelf(self.archive)
 
     @cached_property
     def sheets(self) -> RunSheets:

@@ -1,5 +1,5 @@
 """Every part's pages in one list; a new part is added here."""
 
-from wattproof.web.pages import pairing, running, sheets, working
+from wattproof.web.pages import findings, pairing, running, sheets, working
 
-ROUTERS = (pairing.router, working.router, sheets.router, running.router)
+ROUTERS = (pairing.router, working.router, sheets.router, running.router, findings.router)
