@@ -12,6 +12,7 @@ import pytest
 
 from wattproof.amplifier import parse_amplifier
 from wattproof.bench import parse_bench, parse_calibration, parse_readings
+from wattproof.publish import parse_remarks
 
 ROOT = Path(__file__).parents[2]
 _spec = importlib.util.spec_from_file_location("doc_examples", ROOT / "tools" / "doc_examples.py")
@@ -60,6 +61,8 @@ def test_settings_shown_are_settings_that_work(block):
         assert parse_amplifier(block.text, file=block.where).model
     elif keys & {"channels", "loads", "meters", "supply", "limits", "rig", "rule"}:
         assert parse_bench(block.text, file=block.where).model_fields_set == set(keys)
+    elif keys & {"pros", "cons", "summary", "photos"}:
+        assert parse_remarks(block.text, file=block.where).model_fields_set == set(keys)
     else:
         assert set(keys) == {"project"}  # of a plug-in's package
 

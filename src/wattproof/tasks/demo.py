@@ -12,6 +12,7 @@ from wattproof.errors import FileMissingError
 from wattproof.measure import CaptureResult
 from wattproof.report import doubts_of
 from wattproof.tasks.demo_days import Shown, bench_days
+from wattproof.tasks.demo_published import published
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Wishes, measure
 from wattproof.tasks.reading import read
@@ -44,12 +45,13 @@ class Demonstrated(BaseModel):
     pages: tuple[Path, ...]
     csv: Path
     bench_days: tuple[str, ...] = ()
+    published: tuple[Path, ...] = ()
 
 
 def demo(
     *, folder: Path | None = None, samples_only: bool = False, tell: Callable[[str], None] | None = None
 ) -> Demonstrated:
-    """Run the whole job: captures read, kept and measured; then five bench days carried out on a simulated bench.
+    """Run the whole job: captures kept, measured, published; then five bench days on a simulated bench.
 
     Everything is invented: the boathouse, the makers, the amplifiers and their results.
 
@@ -76,6 +78,7 @@ def demo(
     found, made, page, csv = _captures(home, shown, say)
     others = _other_pages(samples, home)
     days = () if samples_only else _days(home, shown, say)
+    shown_to_all = published(made.session, home=home, shown=shown, say=say)
     say(f"\nThe session, with every capture byte for byte: {home / 'archive' / made.session}")
     say(f"Whether the maker's ratings hold:  wattproof judge {made.session} --archive {shown / 'archive'}")
     say(f"Figures for a spreadsheet: {csv}")
@@ -83,6 +86,10 @@ def demo(
     pages = (page, *others, *(day.page for day in days))
     for path in pages:
         say(f"  {path}")
+    say("What is published:")
+    for path in shown_to_all:
+        say(f"  {path}")
+    say(f"\nAll of it as pages to work with:  wattproof serve --archive {shown / 'archive'}")
     figures = sum(len(result.figures) for result in found.captures)
     return Demonstrated(
         folder=home,
@@ -91,6 +98,7 @@ def demo(
         pages=pages,
         csv=csv,
         bench_days=tuple(day.session for day in days),
+        published=shown_to_all,
     )
 
 
