@@ -1,7 +1,7 @@
 """The pictures of a session as Vega-Lite specifications: data inline, nothing to fetch."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite, log10
 from types import MappingProxyType
 
@@ -121,10 +121,18 @@ def supply_sag(results: Iterable[CaptureResult], *, width_px: int = WIDE_PX) -> 
     lines = _lines(results, "ramp")
     alone = len({id(line.result) for line in lines}) == len(lines)
     powered = alone and all(line.points("load_power", "supply_voltage") for line in lines)
+    lines = lines if powered else _one_each(lines)
     x, x_title = ("load_power", _SAY["load_power"]) if powered else ("t_s", _SAY["time"])
     panels = _stack(lines, x, x_title, ("supply_voltage", "supply_current"), width_px=width_px)
     told = _told(_SAY["sag_told" if powered else "sag_time_told"], lines)
     return drawing.chart(_SAY["sag_title"], told, panels) if panels else None
+
+
+def _one_each(lines: Sequence[_Line]) -> list[_Line]:
+    """Keep one line a capture: outputs that are driven together share one supply."""
+    first = {id(line.result): line for line in reversed(lines)}
+    kept = [line for line in lines if first[id(line.result)] is line]
+    return [replace(line, label=_load_text(line.result, line.output) or line.result.file) for line in kept]
 
 
 def efficiency_against_power(results: Iterable[CaptureResult], *, width_px: int = WIDE_PX) -> Spec | None:
