@@ -1,5 +1,6 @@
 """A workbench on a real port, over an archive of its own."""
 
+import shutil
 import socket
 import threading
 import time
@@ -10,6 +11,11 @@ import uvicorn
 
 from wattproof.tasks import Workbench
 from wattproof.web import WebSettings, create_app
+
+QUIET = (
+    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+)
 
 
 class Server:
@@ -60,3 +66,35 @@ def server(tmp_path):
 def browser(server):
     with server().browser() as client:
         yield client
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A real browser."""
+    program = shutil.which("chromium")
+    if not program:
+        pytest.skip("there is no chromium on this machine")
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=program, args=[*QUIET])
+        yield opened
+        opened.close()
+
+
+@pytest.fixture
+def page_of(chromium):
+    """Open pages of a width; afterwards nothing may have been fetched from elsewhere, and no error told."""
+    contexts, wrong = [], []
+
+    def opened(width, *, height=900, **context):
+        contexts.append(chromium.new_context(viewport={"width": width, "height": height}, **context))
+        page = contexts[-1].new_page()
+        page.on("console", lambda said: wrong.append(said.text) if said.type == "error" else None)
+        page.on("pageerror", lambda error: wrong.append(str(error)))
+        page.on("request", lambda asked: None if "//127.0.0.1:" in asked.url else wrong.append(asked.url))
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+    assert wrong == []

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import time
 from contextlib import suppress
@@ -99,7 +100,10 @@ def test_a_run_goes_on_without_its_server_and_is_found_by_the_next(server, paper
             assert hear(page, "run-ended")["state"] == "interrupted"
             hear(page, "window-closed")
         assert stopped(papers)
-        assert browser.get(f"/run/{session}").status_code == 404
+        over = browser.get(f"/run/{session}")
+        assert (over.status_code, f'href="/findings/{session}"' in over.text) == (200, True)
+        assert 'id="stop"' not in over.text
+        assert browser.get("/run/nowhere").status_code == 400
 
 
 def test_the_drive_stops_with_the_last_page_where_that_was_chosen(server, papers, monkeypatch):
@@ -120,8 +124,11 @@ def test_why_a_run_cannot_begin_is_told_as_on_the_command_line(server, papers):
     with here.browser() as browser:
         said = {"amplifier": "short", "bench": "short", "sheet": "short", "form_token": token_of(here, browser)}
         refused = browser.post("/run/begin", data={**said, "answer-hardware-stop": "no"})
-        assert refused.status_code == 409
+        assert refused.status_code == 422
         assert "This run must not begin." in refused.text
+        assert re.search(
+            r'name="answer-hardware-stop" value="no" required checked', refused.text
+        )  # the same page again
         missing = browser.post("/run/begin", data={**said, "amplifier": "../../etc/passwd"})
         assert missing.status_code == 400
         assert "There is no amplifier paper" in missing.text

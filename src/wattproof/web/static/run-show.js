@@ -142,11 +142,12 @@ const shown = {
     put(find("#over .outcome"), outcome);
     put(find("#over .costs"), `${message.done} of ${message.done + message.left} steps are over. At full power for ${seconds(message.full_power_s)}${energy}.`);
     put(find("#step-now"), outcome);
-    put(find("#step-next"), "What was found stands under the steps.");
+    find("#run").classList.add("still");
     find("#over").hidden = false;
     find("#over .words").hidden = tripped === null;
   },
   "window-closed"() {
+    find(".controls").hidden = true;
     const on = document.getElementById("on");
     if (on) on.hidden = Boolean(find("#over").hidden) || ![...steps].some((one) => !["done", "skipped"].includes(one.dataset.state));
   },
@@ -170,7 +171,8 @@ function mark(number, state, words) {
 function question(message) {
   const form = document.getElementById("answer");
   form.elements.namedItem("id").value = message.id;
-  put(form.querySelector(".what"), message.what);
+  const what = tripped ? message.what.replace(tripped.message, "").trim() : message.what; // it stands above already
+  put(form.querySelector(".what"), what);
   put(form.querySelector(".hint"), message.hint);
   const inputs = form.querySelector(".inputs");
   if (message.choices.length) {
