@@ -10,7 +10,9 @@ from starlette.responses import JSONResponse, Response
 
 from wattproof import __version__
 from wattproof.errors import GuardTripError, InternalFaultError, PageError, WattproofError
+from wattproof.web import api
 from wattproof.web.desk import Desk
+from wattproof.web.forms import MOST_FIELD_BYTES, MOST_FIELDS
 from wattproof.web.gate import BodyTooLargeError, Gate
 from wattproof.web.pages import ROUTERS
 from wattproof.web.settings import WebSettings
@@ -40,11 +42,17 @@ def create_app(settings: WebSettings) -> FastAPI:
         docs_url=None,  # the usual page of it fetches its script from elsewhere
         redoc_url=None,
         openapi_url="/api/openapi.json",
+        separate_input_output_schemas=False,  # an answer may leave out what has a default
+        form_limits={
+            "max_files": settings.most_files,
+            "max_fields": MOST_FIELDS,
+            "max_part_size": MOST_FIELD_BYTES,
+        },
         lifespan=desk.lifespan,
     )
     app.state.desk = desk
     app.mount("/static", Assets(Path(__file__).parent / "static", desk.looks))
-    for router in ROUTERS:
+    for router in (*ROUTERS, api.router):
         app.include_router(router)
     app.add_exception_handler(WattproofError, _told(desk))
     app.add_exception_handler(HTTPException, _plain(desk))
@@ -62,8 +70,7 @@ def told_error(desk: Desk, request: Request, error: WattproofError, *, status: i
     """Answer with an error: the object that the command line prints too, or a page that says the same."""
     status = status or STATUS.get(error.code, 409 if isinstance(error, GuardTripError) else 400)
     if request.url.path.startswith("/api/"):
-        said = {name: getattr(error, name) for name in ("code", "message", "why", "hint")}
-        return JSONResponse({"error": said}, status)
+        return JSONResponse(api.fault_of(error).model_dump(), status)
     return desk.page(request, "error.html.j2", status=status, error=error, title="That did not work")
 
 
@@ -83,7 +90,9 @@ def _plain(desk: Desk) -> Handler:
         said = PageError(
             words.get(status, str(getattr(error, "detail", "")) or "That did not work."),
             why=f"asked for {request.method} {request.url.path}",
-            hint="Go on from one of the pages above.",
+            hint="GET /api/openapi.json tells every route."
+            if request.url.path.startswith("/api/")
+            else "Go on from one of the pages above.",
         )
         return told_error(desk, request, said, status=status)
 
@@ -101,10 +110,10 @@ def _not_understood(desk: Desk) -> Handler:
 
 
 def _too_large(desk: Desk) -> Handler:
-    async def handler(request: Request, _error: Exception) -> Response:
-        most_mb = desk.settings.most_body_bytes / 1e6
+    async def handler(request: Request, error: Exception) -> Response:
+        most_mb = getattr(error, "most_bytes", desk.settings.most_body_bytes) / 1e6
         said = PageError(
-            "That is too much at once.", why=f"at most {most_mb:.0f} MB are taken", hint="Add fewer files at a time."
+            "That is too much at once.", why=f"at most {most_mb:g} MB are taken", hint="Add fewer files at a time."
         )
         return told_error(desk, request, said, status=413)
 
@@ -115,7 +124,7 @@ def _ours(desk: Desk) -> Handler:
     async def handler(request: Request, error: Exception) -> Response:
         said = InternalFaultError(
             "Something is wrong in the workbench itself.",
-            why=f"{type(error).__name__}: {error}",
+            why=f"{type(error).__name__}; the terminal in which the workbench was started says more",
             hint="What was kept is safe. Try again; if it stays, report it with what you did.",
         )
         return told_error(desk, request, said, status=500)

@@ -25,9 +25,15 @@ async def form_of(request: Request) -> FormData:
         max_files=desk.settings.most_files, max_fields=MOST_FIELDS, max_part_size=MOST_FIELD_BYTES
     )
     said = str(form.get(tokens.FORM_FIELD, "")) or request.headers.get(tokens.HEADER, "")
-    if not tokens.same(said, tokens.form_token(desk.settings.secret, request.state.browser)):
+    if not may_change(request, said):
         raise HTTPException(403, "This form is not of this browser. Load the page again; what you typed is there.")
     return form
+
+
+def may_change(request: Request, said: str) -> bool:
+    """Tell whether a request that asks for a change is of a script with its token, or carries its browser's token."""
+    desk: Desk = request.app.state.desk
+    return request.state.script or tokens.same(said, tokens.form_token(desk.settings.secret, request.state.browser))
 
 
 Form = Annotated[FormData, Depends(form_of)]

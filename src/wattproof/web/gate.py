@@ -1,18 +1,22 @@
 """The gate before every request and every socket: right name, right origin, known browser, bounded body."""
 
+import asyncio
 from collections.abc import Mapping
+from dataclasses import dataclass
 from http.cookies import CookieError, SimpleCookie
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse, RedirectResponse
+from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from wattproof.web import tokens
 from wattproof.web.settings import WebSettings
 
 SAFE = frozenset({"GET", "HEAD"})
-OPEN_PATHS = ("/pair", "/static/")
-"""What a browser that is not paired may see."""
+API = "/api/"
+OURS = frozenset({"", "none", "same-origin"})
+"""What a browser says of a request that no other site's page caused."""
 
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; style-src-attr 'unsafe-inline'; "
@@ -28,6 +32,28 @@ _HEADERS: Mapping[str, str] = {
     "permissions-policy": "camera=(), microphone=(), geolocation=()",
     "x-frame-options": "DENY",
 }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Visitor:
+    """Who asks.
+
+    Attributes
+    ----------
+    browser : str
+        A name that nobody else has; all scripts that bring the archive's token share one.
+    paired : bool
+        Whether it may come in.
+    known : bool
+        Whether it brought a name that we gave.
+    script : bool
+        Whether it brought the token for scripts.
+    """
+
+    browser: str
+    paired: bool
+    known: bool
+    script: bool
 
 
 class Gate:
@@ -46,71 +72,76 @@ class Gate:
             await self._app(scope, receive, send)
             return
         headers = Headers(scope=scope)
-        refused = self._refusal(scope, headers)
+        who = self._visitor(headers)
+        refused = self._refusal(scope, headers, who)
         if refused is not None:
-            await _turn_away(refused, scope, receive, send)
+            await _turn_away(*refused, scope, receive, self._dressed(send, scope, None))
             return
-        browser, paired, known = self._browser(headers)
         scope.setdefault("state", {})
-        scope["state"] |= {"browser": browser, "paired": paired}
-        if not paired and not scope["path"].startswith(OPEN_PATHS):
-            await self._to_pairing(scope, receive, send)
+        scope["state"] |= {"browser": who.browser, "paired": who.paired, "script": who.script}
+        dressed = self._dressed(send, scope, None if who.known else who.browser)
+        if not who.paired and not _open(scope["path"]):
+            await _to_pairing(scope, receive, dressed)
             return
-        await self._app(scope, self._bounded(receive), self._dressed(send, scope, None if known else browser))
+        await self._app(scope, self._bounded(receive, self._most_bytes(headers, who)), dressed)
 
-    def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
-        if headers.get("host", "").lower() not in self._settings.hosts:
+    def _refusal(self, scope: Scope, headers: Headers, who: Visitor) -> tuple[int, str] | None:
+        names = headers.getlist("host")
+        if len(names) != 1 or names[0].lower() not in self._settings.hosts:
             return 421, "This name is not mine. Open the address that the terminal shows."
-        origin = headers.get("origin")
         asks_to_change = scope["type"] == "websocket" or scope["method"] not in SAFE
-        if asks_to_change and not self._own_origin(origin, headers):
-            return 403, "Another site asked for this, not a page of the workbench."
-        try:
-            length = int(headers.get("content-length", "0"))
-        except ValueError:
+        if asks_to_change and not _own_origin(headers, who):
+            return 403, "Another site asked for this, not a page of the workbench; a script brings its token."
+        if scope["path"].startswith(API) and headers.get("sec-fetch-site", "") not in OURS:
+            return 403, "A page of another site asked for this."
+        length = headers.get("content-length", "0")
+        if not (length.isascii() and length.isdecimal() and len(length) < 20):
             return 400, "The length of the request is no number."
-        if length > self._settings.most_body_bytes:
-            return 413, f"The request is larger than {self._settings.most_body_bytes / 1e6:.0f} MB."
+        most = self._most_bytes(headers, who)
+        if int(length) > most:
+            return 413, f"The request is larger than {most / 1e6:g} MB."
         return None
 
-    def _own_origin(self, origin: str | None, headers: Headers) -> bool:
-        """Tell whether it is ours: a browser says where it comes from; a script that does not must bring our header."""
-        if origin is None:
-            return tokens.HEADER in headers
-        scheme, _, host = origin.partition("://")
-        return scheme in {"http", "https"} and host.lower() == headers.get("host", "").lower()
+    def _most_bytes(self, headers: Headers, who: Visitor) -> int:
+        """Give how much may come: files go to the disk as they come, all else is held in memory."""
+        if not who.paired:
+            return self._settings.most_stranger_bytes
+        files = headers.get("content-type", "").lower().startswith("multipart/form-data")
+        most = self._settings.most_body_bytes
+        return most if files else min(most, self._settings.most_text_bytes)
 
-    def _browser(self, headers: Headers) -> tuple[str, bool, bool]:
-        """Give the browser's name, whether it may come in, and whether it was here before."""
+    def _visitor(self, headers: Headers) -> Visitor:
+        """Tell who it is by its cookie, or by the token for scripts."""
         free = self._settings.pairing_code is None
+        if tokens.same(headers.get(tokens.HEADER, ""), tokens.script_token(self._settings.secret)):
+            return Visitor(browser=tokens.SCRIPTS, paired=True, known=True, script=True)
         try:
             cookie = SimpleCookie(headers.get("cookie", "")).get(tokens.COOKIE)
         except CookieError:
             cookie = None
         read = None if cookie is None else tokens.read_cookie(self._settings.secret, cookie.value)
         if read is None:
-            return tokens.new_browser(), free, False
-        return read[0], free or read[1], True
+            return Visitor(browser=tokens.new_browser(), paired=free, known=False, script=False)
+        return Visitor(browser=read[0], paired=free or read[1], known=True, script=False)
 
-    async def _to_pairing(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if scope["type"] == "websocket":
-            await send({"type": "websocket.close", "code": 4401})
-        elif scope["path"].startswith("/api/") or scope["method"] not in SAFE:
-            await PlainTextResponse("Pair this browser first: open /pair.", 401)(scope, receive, send)
-        else:
-            await RedirectResponse("/pair", 303)(scope, receive, send)
-
-    def _bounded(self, receive: Receive) -> Receive:
-        """Count a body as it comes: one without a stated length is cut off all the same."""
-        taken = 0
+    def _bounded(self, receive: Receive, most_bytes: int) -> Receive:
+        """Count a body as it comes: one without a stated length, or that never comes, is cut off all the same."""
+        taken, whole = 0, False
 
         async def counted() -> Message:
-            nonlocal taken
-            message = await receive()
+            nonlocal taken, whole
+            try:
+                async with asyncio.timeout(None if whole else self._settings.longest_silence_s):
+                    message = await receive()
+            except TimeoutError:
+                raise HTTPException(408, "Nothing came any more.", {"connection": "close"}) from None
             if message["type"] == "http.request":
                 taken += len(message.get("body", b""))
-                if taken > self._settings.most_body_bytes:
-                    raise BodyTooLargeError
+                whole = not message.get("more_body", False)
+                if taken > most_bytes:
+                    raise BodyTooLargeError(most_bytes)
+            else:
+                whole = True  # a socket speaks when it likes
             return message
 
         return counted
@@ -132,8 +163,12 @@ class Gate:
         return dressed
 
 
-class BodyTooLargeError(Exception):
+class BodyTooLargeError(HTTPException):
     """A request brought more than it may."""
+
+    def __init__(self, most_bytes: int) -> None:
+        super().__init__(413)
+        self.most_bytes = most_bytes
 
 
 def cookie_header(settings: WebSettings, browser: str, *, paired: bool) -> str:
@@ -142,9 +177,32 @@ def cookie_header(settings: WebSettings, browser: str, *, paired: bool) -> str:
     return f"{tokens.COOKIE}={value}; Path=/; HttpOnly; SameSite=Strict; Max-Age=31536000"
 
 
-async def _turn_away(refused: tuple[int, str], scope: Scope, receive: Receive, send: Send) -> None:
-    status, words = refused
+def _own_origin(headers: Headers, who: Visitor) -> bool:
+    """Tell whether it is ours: a browser says where it comes from; what does not must bring the token for scripts."""
+    origins = headers.getlist("origin")
+    if not origins:
+        return who.script
+    scheme, _, host = origins[0].partition("://")
+    return len(origins) == 1 and scheme in {"http", "https"} and host.lower() == headers.get("host", "").lower()
+
+
+def _open(path: str) -> bool:
+    """Tell what a browser that is not paired may see."""
+    return path == "/pair" or path.startswith("/static/")
+
+
+async def _to_pairing(scope: Scope, receive: Receive, send: Send) -> None:
+    if scope["type"] == "websocket" or scope["path"].startswith(API) or scope["method"] not in SAFE:
+        await _turn_away(401, "Pair this browser first: open /pair. A script brings its token.", scope, receive, send)
+    else:
+        await RedirectResponse("/pair", 303)(scope, receive, send)
+
+
+async def _turn_away(status: int, words: str, scope: Scope, receive: Receive, send: Send) -> None:
     if scope["type"] == "websocket":
         await send({"type": "websocket.close", "code": 4000 + status})
         return
-    await PlainTextResponse(words, status)(scope, receive, send)
+    answer: Response = PlainTextResponse(words, status)
+    if scope["path"].startswith(API):
+        answer = JSONResponse({"error": {"code": "page", "message": words, "why": "", "hint": ""}}, status)
+    await answer(scope, receive, send)

@@ -1,20 +1,31 @@
 """Work that takes longer than a page may: in a thread of its own, told as it goes, ended when nobody wants it."""
 
+import logging
 import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from itertools import count
 from time import monotonic
-from typing import Literal
+from typing import Literal, Protocol
 
-from wattproof.errors import InternalFaultError, WattproofError
+from wattproof.errors import InternalFaultError, RefusedError, WattproofError
 
 MOST_KEPT = 100
+MOST_WAITING = 50
 MOST_LINES = 200
 
 State = Literal["waiting", "working", "done", "failed", "cancelled"]
 Tell = Callable[[str], None]
+
+_log = logging.getLogger(__name__)
+
+
+class Holding(Protocol):
+    """What a piece of work leaves until nobody can ask for it any more."""
+
+    def close(self) -> None:
+        """Take it away."""
 
 
 class CancelledError(Exception):
@@ -39,6 +50,8 @@ class Job:
     error : WattproofError or None
     seconds : float
         How long it took, or has taken so far.
+    holding : Holding or None
+        What it leaves; taken away with it.
     """
 
     number: int
@@ -50,6 +63,7 @@ class Job:
     error: WattproofError | None = None
     began_s: float = field(default_factory=monotonic)
     seconds: float = 0.0
+    holding: Holding | None = None
     unwanted: threading.Event = field(default_factory=threading.Event, repr=False)
 
     @property
@@ -67,7 +81,7 @@ class Jobs:
         self._numbers = count(1)
         self._lock = threading.Lock()
 
-    def begin(self, browser: str, title: str, work: Callable[[Tell], str]) -> Job:
+    def begin(self, browser: str, title: str, work: Callable[[Tell], str], *, holding: Holding | None = None) -> Job:
         """Begin a piece of work.
 
         Parameters
@@ -79,12 +93,27 @@ class Jobs:
         work : callable
             Gets a callable for lines of progress, which ends the work when it is no longer wanted; gives the address
             of the result.
+        holding : Holding or None
+            What it leaves; it is closed once the job is forgotten.
+
+        Raises
+        ------
+        RefusedError
+            So much waits already that it would be long before this began.
         """
         with self._lock:
-            job = Job(number=next(self._numbers), browser=browser, title=title)
+            if sum(not one.over for one in self._jobs.values()) >= MOST_WAITING:
+                raise RefusedError(
+                    "There is too much to do already.",
+                    why=f"{MOST_WAITING} pieces of work are not over",
+                    hint="Wait until some are, or cancel some.",
+                )
+            job = Job(number=next(self._numbers), browser=browser, title=title, holding=holding)
             self._jobs[job.number] = job
             for old in [one for one in self._jobs.values() if one.over][: max(0, len(self._jobs) - MOST_KEPT)]:
                 del self._jobs[old.number]
+                if old.holding is not None:
+                    old.holding.close()
         self._pool.submit(self._carry, job, work)
         return job
 
@@ -93,20 +122,27 @@ class Jobs:
         job = self._jobs.get(number)
         return job if job is not None and job.browser == browser else None
 
+    def all_of(self, browser: str) -> list[Job]:
+        """Give the jobs of a browser that are still known, in the order they were asked for."""
+        with self._lock:
+            return [job for job in self._jobs.values() if job.browser == browser]
+
     def of(self, browser: str) -> list[Job]:
         """Give the jobs of a browser that are not over, in the order they were asked for."""
-        with self._lock:
-            return [job for job in self._jobs.values() if job.browser == browser and not job.over]
+        return [job for job in self.all_of(browser) if not job.over]
 
     def cancel(self, job: Job) -> None:
         """End a job at its next line of progress, or before it begins."""
         job.unwanted.set()
 
     def close(self) -> None:
-        """End all of it."""
+        """End all of it, and take away what it left."""
         for job in list(self._jobs.values()):
             job.unwanted.set()
         self._pool.shutdown(wait=False, cancel_futures=True)
+        for job in list(self._jobs.values()):
+            if job.holding is not None:
+                job.holding.close()
 
     def _carry(self, job: Job, work: Callable[[Tell], str]) -> None:
         def tell(line: str) -> None:
@@ -126,9 +162,10 @@ class Jobs:
         except WattproofError as error:
             job.error, job.state = error, "failed"
         except Exception as error:  # noqa: BLE001  (a thread has nobody else to tell)
+            _log.exception("A piece of work has failed: %s", job.title)
             job.error = InternalFaultError(
                 "Something is wrong in the workbench itself.",
-                why=f"{type(error).__name__}: {error}",
+                why=f"{type(error).__name__}; the terminal in which the workbench was started says more",
                 hint="What was kept is safe. Try again; if it stays, report it with what you did.",
             )
             job.state = "failed"

@@ -21,9 +21,15 @@ class WebSettings:
     pairing_code : str or None
         What a browser must say first; None on loopback.
     most_body_bytes : int
-        Largest request.
+        Largest request with files.
+    most_text_bytes : int
+        Largest request without files: it is held in memory.
+    most_stranger_bytes : int
+        Largest request of a browser that is not paired.
     most_files : int
         Most files in one request.
+    longest_silence_s : float
+        A request of which nothing comes for so long is ended, seconds.
     """
 
     archive: Path
@@ -31,4 +37,7 @@ class WebSettings:
     hosts: frozenset[str]
     pairing_code: str | None = field(default=None, repr=False)
     most_body_bytes: int = 4_000 * MEGABYTE
+    most_text_bytes: int = 20 * MEGABYTE
+    most_stranger_bytes: int = 64_000
     most_files: int = 200
+    longest_silence_s: float = 30.0

@@ -7,6 +7,8 @@ import secrets
 COOKIE = "wattproof"
 FORM_FIELD = "form_token"
 HEADER = "x-wattproof-token"
+SCRIPTS = "scripts"
+"""The name under which all scripts come that bring the archive's token: no browser is ever called so."""
 
 
 def new_browser() -> str:
@@ -34,9 +36,14 @@ def form_token(secret: bytes, name: str) -> str:
     return _mac(secret, b"form", name)
 
 
+def script_token(secret: bytes) -> str:
+    """Give the token by which a script on this machine says that it may change things."""
+    return _mac(secret, b"script", SCRIPTS)
+
+
 def same(one: str, other: str) -> bool:
     """Compare two secrets in a time that does not depend on where they differ."""
-    return hmac.compare_digest(one.encode(), other.encode())
+    return hmac.compare_digest(one.encode("utf-8", "surrogatepass"), other.encode("utf-8", "surrogatepass"))
 
 
 def _mac(secret: bytes, purpose: bytes, text: str) -> str:
