@@ -1,11 +1,11 @@
 """Chart specifications drawn as SVG, without a browser and without the network."""
 
 import re
-from functools import cache
+from functools import cache, lru_cache
 from hashlib import sha256
 from html import escape
 from importlib.util import find_spec
-from json import dumps
+from json import dumps, loads
 from typing import TypeVar
 
 from wattproof.report.drawing import Spec
@@ -31,10 +31,16 @@ def draw_svg(spec: Spec) -> str:
     str
         An ``<svg>`` element, an image with a title and a description; its ids are its own, so that many fit on a page.
     """
+    return _drawn(dumps(spec, sort_keys=True))
+
+
+@lru_cache(maxsize=128)
+def _drawn(written: str) -> str:
+    """Draw a specification once: the page, the print and the pictures ask for the same ones."""
     import vl_convert
 
     _register_font()
-    spec = _writable(spec)
+    spec = _writable(loads(written))
     drawn: str = vl_convert.vegalite_to_svg(spec, vl_version=VEGA_LITE)
     mark = sha256(dumps(spec, sort_keys=True).encode()).hexdigest()[:8]
     drawn = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>c{mark}-", drawn)
