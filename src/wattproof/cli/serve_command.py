@@ -1,5 +1,7 @@
 """`serve`: the workbench, until Ctrl-C."""
 
+import sys
+import threading
 import webbrowser
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,7 +25,7 @@ def serve(*, archive: Path | None = None, port: int | None = None, lan: bool = F
         Also answer the other machines of this network, such as the telephone on the bench, once they have said the
         code that is shown here. What they send is not encrypted: only in a network that is yours.
     no_browser
-        Only show the address.
+        Only show the address; so it is where nobody sits at a terminal.
     """
     from wattproof.web import serve as serve_pages
 
@@ -31,8 +33,10 @@ def serve(*, archive: Path | None = None, port: int | None = None, lan: bool = F
         print("The workbench is at " + "\n                or ".join(served.addresses))
         if served.pairing_code is not None:
             print(f"Another machine asks for this code: {served.pairing_code}")
-        print("Ctrl-C ends it; a run that is going on is not ended.")
-        if not no_browser:
-            webbrowser.open(served.addresses[0])
+        print(f"Scripts find their token in {served.token_file}")
+        print("Ctrl-C ends it; a run that is going on is not ended.", flush=True)
+        if not no_browser and sys.stdout.isatty():
+            # beside us: a browser for the terminal would keep us from answering it
+            threading.Thread(target=webbrowser.open, args=(served.addresses[0],), daemon=True).start()
 
     serve_pages(archive=archive, port=port, lan=lan, tell=told)

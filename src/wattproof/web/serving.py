@@ -9,6 +9,7 @@ from pathlib import Path
 
 from wattproof import tasks
 from wattproof.errors import RefusedError
+from wattproof.web import tokens
 from wattproof.web.app import create_app
 from wattproof.web.settings import WebSettings
 
@@ -27,10 +28,13 @@ class Served:
         To open in a browser; the first on this machine.
     pairing_code : str or None
         What a browser must say first; None where none must.
+    token_file : Path
+        Where scripts find the token that lets them change things.
     """
 
     addresses: tuple[str, ...]
     pairing_code: str | None
+    token_file: Path
 
 
 def serve(
@@ -60,6 +64,8 @@ def serve(
     """
     import uvicorn
 
+    from wattproof.web.ending import GRACE_S, PromptServer
+
     listener = _listener(port, LOOPBACK if not lan else "0.0.0.0")
     taken: int = listener.getsockname()[1]
     names = [LOOPBACK, "localhost", *(_own_addresses() if lan else ())]
@@ -71,20 +77,32 @@ def serve(
         hosts=frozenset(f"{name}:{taken}" for name in names),
         pairing_code=code,
     )
-    config = uvicorn.Config(create_app(settings), log_level="warning", ws_per_message_deflate=False, access_log=False)
-    server = uvicorn.Server(config)
-    tell(Served(addresses=tuple(f"http://{name}:{taken}/" for name in names if name != "localhost"), pairing_code=code))
-    server.run(sockets=[listener])
+    config = uvicorn.Config(
+        create_app(settings),
+        log_level="warning",
+        ws_per_message_deflate=False,
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=GRACE_S,
+    )
+    addresses = tuple(f"http://{name}:{taken}/" for name in names if name != "localhost")
+    token_file = place.keep_token(tokens.script_token(settings.secret))
+    tell(Served(addresses=addresses, pairing_code=code, token_file=token_file))
+    with suppress(KeyboardInterrupt):  # which is how it ends
+        PromptServer(config).run(sockets=[listener])
 
 
 def _listener(port: int | None, host: str) -> socket.socket:
+    why = ""
     for wanted in (PORT, 0) if port is None else (port,):
-        with suppress(OSError):
+        try:
             return socket.create_server((host, wanted))
+        except (OSError, OverflowError) as error:
+            why = getattr(error, "strerror", None) or str(error)
     raise RefusedError(
-        f"The workbench cannot listen on port {port}.",
-        why="another program has it, or the system does not allow it",
-        hint="Leave --port out, or name another.",
+        f"The workbench cannot listen on port {port or PORT}.",
+        why=why,
+        hint="Leave --port out, or name another from 1024 to 65535.",
     )
 
 
