@@ -15,6 +15,9 @@ _FONT_PACKAGE = "font_source_sans_pro"
 _NO_XML = "[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]"
 """No drawing may hold these characters: the engine does not refuse them but brings the whole process down."""
 
+_INNER_ROLES = r' (?:role="graphics-[a-z]+"|aria-roledescription="[^"]*")'
+"""A drawing is one image with one description: parts of it that announce themselves without a name only disturb."""
+
 _Part = TypeVar("_Part")
 
 
@@ -43,6 +46,7 @@ def _drawn(written: str) -> str:
     spec = _writable(loads(written))
     drawn: str = vl_convert.vegalite_to_svg(spec, vl_version=VEGA_LITE)
     mark = sha256(dumps(spec, sort_keys=True).encode()).hexdigest()[:8]
+    drawn = re.sub(_INNER_ROLES, "", drawn)
     drawn = re.sub(r'(\bid="|url\(#|href="#)', rf"\g<1>c{mark}-", drawn)
     return _told(drawn, mark, title=str(spec["title"]["text"]), description=str(spec["description"]))
 

@@ -1,6 +1,6 @@
 // The model's sliders: what is moved is asked at once, a little after the hand has stopped; the newest answer counts.
 
-const form = document.querySelector("#model");
+const form = document.querySelector("#ask-model");
 const place = document.querySelector("#predicted");
 const WAIT_MS = 60;
 let asking = null;
