@@ -130,5 +130,17 @@ def test_why_a_run_cannot_begin_is_told_as_on_the_command_line(server, papers):
             r'name="answer-hardware-stop" value="no" required checked', refused.text
         )  # the same page again
         missing = browser.post("/run/begin", data={**said, "amplifier": "../../etc/passwd"})
-        assert missing.status_code == 400
+        assert missing.status_code == 422
         assert "There is no amplifier paper" in missing.text
+
+
+def test_a_name_from_a_page_is_never_taken_for_a_path(server, papers):
+    """A session elsewhere, which the command line would open by its path."""
+    day = papers.parent / "elsewhere" / "2031-05-14-a-b"
+    day.mkdir(parents=True)
+    (day / "session.json").write_text("{}", encoding="utf-8")
+    here = server(papers)
+    with here.browser() as browser:
+        for name in (str(day), "../elsewhere/2031-05-14-a-b", "~", "..", ".running"):
+            answer = browser.post("/run/begin", data={"session": name, "form_token": token_of(here, browser)})
+            assert (answer.status_code, "There is no session" in answer.text) == (400, True)

@@ -1,6 +1,7 @@
 """The live page in a browser: a run begun from its sheet, seen, tripped, cleared, lost, stopped and gone on with."""
 
 import os
+import re
 import signal
 from contextlib import suppress
 
@@ -18,6 +19,9 @@ ANSWERS = {
 
 FAULT = '\n[[rig.simulated.faults]]\nwhat = "dc"\nat_s = 1.5\nplay = 3\n'
 """A loose plug in the first ramp: the search and the gain's tone are the plays before it."""
+
+BUSY = re.compile("nobody has asked for a block|stream stalled")
+"""What the guard says on a machine that is too busy to keep up."""
 
 INK = """() => { const canvas = document.getElementById("curve");
   const data = canvas.getContext("2d").getImageData(0, 0, canvas.width, canvas.height).data;
@@ -71,7 +75,7 @@ def until(page, condition, argument=None):
     for _ in range(200):
         if page.evaluate(condition, argument):
             return
-        if page.get_by_text("nobody has asked for a block").first.is_visible():
+        if page.get_by_role("alert").get_by_text(BUSY).first.is_visible():
             repeated(page, "the machine was busy")
         page.wait_for_timeout(100)
     raise AssertionError(condition, page.inner_text("main"))
@@ -79,6 +83,13 @@ def until(page, condition, argument=None):
 
 def begins_step(page, words):
     until(page, "words => document.getElementById('step-now').textContent.includes(words)", words)
+
+
+def goes_first(archive):
+    """Let the run go before the browser, where this is allowed: on two busy cores it would be kept waiting."""
+    for address in Archive(archive).windows():
+        with suppress(OSError):
+            os.setpriority(os.PRIO_PROCESS, address.pid, -10)
 
 
 def is_over(page):
@@ -102,6 +113,7 @@ def test_a_run_from_its_sheet_to_its_stop(place, page_of):
     page.check('input[name=answer-hardware-stop][value="yes"]')
     start.click()
     page.wait_for_url("**/run/2*", timeout=60_000)
+    goes_first(archive)
     phone = page_of(390, height=844)
     phone.goto(page.url)
 
@@ -138,6 +150,7 @@ def test_a_run_from_its_sheet_to_its_stop(place, page_of):
 
     page.get_by_role("button", name="Go on with the run").click()
     page.locator("#stop-form").wait_for(timeout=60_000)
+    goes_first(archive)
     begins_step(page, "hold 4 ohm")
     plain = page_of(390, java_script_enabled=False)
     plain.goto(page.url)

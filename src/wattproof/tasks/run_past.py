@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING, Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from wattproof.errors import ArchiveError
 from wattproof.measure import CaptureResult
 from wattproof.plan import RunSheet, Step
 from wattproof.tasks.ran import FigureRan, StepRan
@@ -49,6 +50,30 @@ class RunPast(_Answer):
     trip: PastTrip | None = None
 
 
+def recent_sessions(store: "Archive", most: int) -> tuple[str, ...]:
+    """Give the names of the newest sessions, the newest first; none of them is opened."""
+    if not store.root.is_dir():
+        return ()
+    names = (entry.name for entry in store.root.iterdir() if (entry / "session.json").is_file())
+    return tuple(sorted(names, reverse=True)[:most])
+
+
+def need_session(store: "Archive", name: str) -> None:
+    """Refuse a name that is no session's of this archive: what a page is asked for is never taken for a path.
+
+    Raises
+    ------
+    ArchiveError
+        There is none.
+    """
+    if name.startswith(".") or name not in {entry.name for entry in store.root.glob("*")}:
+        raise ArchiveError(
+            f"There is no session {name[:80]}.",
+            why="no folder of the archive has this name",
+            hint="Choose one of those listed under Run or Findings.",
+        )
+
+
 def run_past(store: "Archive", name: str) -> RunPast:
     """Read how far a session's run has come.
 
@@ -57,6 +82,7 @@ def run_past(store: "Archive", name: str) -> RunPast:
     ArchiveError
         There is no such session, or a file of it is damaged.
     """
+    need_session(store, name)
     session = store.open_session(name)
     sheet, journal = store.run_sheet(session), store.journal(session)
     ended = {line["number"]: line for line in journal if line.get("did") == "step-ended"}

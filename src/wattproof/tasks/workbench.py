@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from wattproof.tasks.begun import BegunRun, begin
 from wattproof.tasks.findings import FindingsShelf
-from wattproof.tasks.run_past import RunPast, run_past
+from wattproof.tasks.run_past import RunPast, need_session, recent_sessions, run_past
 from wattproof.tasks.run_sheets import RunSheets
 
 if TYPE_CHECKING:
@@ -52,7 +52,9 @@ class Workbench:
         clear_trip: str | None = None,
         note: str = "",
     ) -> BegunRun:
-        """Begin a run in a process of its own; the arguments are those of the task `run`."""
+        """Begin a run in a process of its own; the arguments are the task `run`'s; a session by its whole name."""
+        if session is not None:
+            need_session(self._store, session)
         return begin(
             self._store, files=files, session=session, sheet=sheet, answers=answers, skip=skip,
             clear_trip=clear_trip, note=note,
@@ -66,6 +68,10 @@ class Workbench:
     def findings(self) -> FindingsShelf:
         """Give what sessions show, drawn."""
         return FindingsShelf(self.archive)
+
+    def recent_sessions(self, most: int) -> tuple[str, ...]:
+        """Give the names of the newest sessions, the newest first."""
+        return recent_sessions(self._store, most)
 
     @cached_property
     def sheets(self) -> RunSheets:

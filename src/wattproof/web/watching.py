@@ -105,6 +105,8 @@ class WatchedRun:
         """Take a page's word: any page may stop; only the one that holds the controls may answer."""
         page.heard_s = monotonic()
         match message.get("do"):
+            case "here":
+                page.put(json.dumps({"event": "here"}))  # so that a page can tell a dead line from a quiet run
             case "stop":
                 self.stop()
             case "take-controls":

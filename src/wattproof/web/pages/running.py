@@ -26,6 +26,7 @@ APPEARS_S = 60.0
 
 LEAVE_S = 10.0
 LONGEST_WORD = 8192
+MOST_LISTED = 20
 
 
 @router.get("/run")
@@ -38,7 +39,7 @@ def runs(request: Request, desk: TheDesk) -> Response:
         here="run",
         title="Run",
         running=[address.session for address in desk.place.running()],
-        sessions=tasks.session_list(archive=desk.settings.archive).sessions[::-1][:20],
+        sessions=desk.place.recent_sessions(MOST_LISTED),
         sheets=[paper.name for paper in papers if paper.kind == "sheet"],
     )
 
@@ -131,8 +132,6 @@ async def _shown(
 ) -> Response:
     run = await desk.watching.find(session)
     past = await asyncio.to_thread(desk.place.past_run, session)
-    if run is None and past.session != session:
-        return RedirectResponse(f"/run/{past.session}", 303)  # a part of a name will do
     far: dict[str, Any] = {} if run is None else await run.so_far()
     said: FormData | dict[str, str] = typed or {}
     return desk.page(

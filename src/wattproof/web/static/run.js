@@ -13,7 +13,8 @@ const leave = document.getElementById("leave");
 const take = document.getElementById("take");
 
 const HERE_MS = 2000;
-const SILENT_MS = 7000; // the server is asked for a sign every HERE_MS; a line that gives none is dead
+const SILENT_MS = 7000; // the server answers every "here"; a line on which nothing comes is dead
+const DOUBT_MS = 1000; // a stop that has shown nothing by then is sent another way as well
 const LONGEST_WAIT_MS = 8000;
 
 let socket = null;
@@ -21,6 +22,13 @@ let tries = 0;
 let over = false;
 let pressed = false;
 let ended = false;
+let heardAt = performance.now();
+let saidAt = 0;
+
+function here() {
+  saidAt = performance.now();
+  send({ do: "here" });
+}
 
 function tell(words, lost = false) {
   if (line.textContent !== words) line.textContent = words;
@@ -37,8 +45,13 @@ function connect() {
   const address = `${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/run/${session}/live`;
   const mine = new WebSocket(address);
   socket = mine;
-  mine.addEventListener("message", (event) => hear(JSON.parse(event.data)));
-  mine.addEventListener("open", () => send({ do: "here" }));
+  heardAt = performance.now();
+  mine.addEventListener("message", (event) => {
+    heardAt = performance.now();
+    if (heardAt - saidAt > HERE_MS) here(); // a page in the background has slow clocks
+    hear(JSON.parse(event.data));
+  });
+  mine.addEventListener("open", here);
   mine.addEventListener("close", () => mine === socket && lost());
 }
 
@@ -98,12 +111,17 @@ function hear(message) {
   show(message);
 }
 
-function closed() {
+async function closed() {
+  if (!ended) {
+    // it was over, or cut off, before this page heard so: the archive knows; where nobody answers, the line is what is lost
+    const answer = await fetch(location.href).catch(() => null);
+    if (answer) location.reload();
+    return;
+  }
   over = true;
   tell("The run is over.");
   bar.hidden = true;
   document.body.classList.remove("running");
-  if (!ended) location.reload(); // it was over, or cut off, before this page heard so: the archive knows
 }
 
 function sayStop() {
@@ -116,7 +134,9 @@ async function stop() {
   if (ended || over) return;
   pressed = true;
   sayStop();
-  if (send({ do: "stop" })) return;
+  const sent = send({ do: "stop" });
+  if (sent) await new Promise((done) => setTimeout(done, DOUBT_MS));
+  if (sent && (!pressed || ended || over)) return;
   try {
     const answer = await fetch(stopForm.action, { method: "POST", body: new FormData(stopForm), redirect: "manual" });
     if (answer.status >= 400) throw new Error(answer.statusText);
@@ -133,7 +153,8 @@ stopForm.addEventListener("submit", (event) => {
   stop();
 });
 
-const types = (element) => element?.matches?.("input, textarea, select, [contenteditable]");
+// while the run asks something nothing is driven, so that its buttons may be pressed as buttons are
+const types = (element) => element?.matches?.("input, textarea, select, [contenteditable], #answer button");
 
 addEventListener(
   "keydown",
@@ -160,6 +181,11 @@ take.addEventListener("click", () => send({ do: "take-controls" }));
 leave.addEventListener("change", () => send({ do: "leave", seconds: leave.checked ? 10 : null }));
 for (const hidden of document.querySelectorAll(".needs-script, .keys")) hidden.hidden = false;
 
-setInterval(() => send({ do: "here" }), HERE_MS);
+setInterval(() => {
+  here();
+  if (!socket || performance.now() - heardAt < SILENT_MS) return;
+  socket.close(); // which may take long on a dead line
+  lost();
+}, HERE_MS);
 addEventListener("pageshow", (event) => event.persisted && location.reload());
 connect();
