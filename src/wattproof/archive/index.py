@@ -164,12 +164,6 @@ class Index:
             rows = connection.execute(sa.select(OVERVIEW.c.session, OVERVIEW.c.told).where(OVERVIEW.c.form == form))
             return {row.session: row.told for row in rows}
 
-    def count_overviews(self, form: str) -> int:
-        """Count the sessions of which something is told in that form."""
-        with self._engine.connect() as connection:
-            query = sa.select(sa.func.count()).select_from(OVERVIEW).where(OVERVIEW.c.form == form)
-            return int(connection.execute(query).scalar() or 0)
-
     def put_overview(self, name: str, form: str, told: str) -> None:
         """Write what is told of a session in place of what was told before."""
         with self._engine.begin() as connection:

@@ -323,7 +323,8 @@ class FigureListing:
 
 @dataclass(frozen=True, kw_only=True)
 class OverviewListing:
-    """What is told of every session, as JSON by its name, and what was doubtful about asking."""
+    """What is told of every session, as JSON by its name; how many are unread; what was doubtful about asking."""
 
     told: Mapping[str, str]
+    unread: int = 0
     notices: Sequence[Notice] = ()

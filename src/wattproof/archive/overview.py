@@ -1,12 +1,12 @@
 """A line a session for a list of all that was tested: told once, and kept in the index until its session changes."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wattproof.archive.model import OverviewListing, Session
-from wattproof.archive.search import ask, ask_as_it_is
-from wattproof.archive.sessions import read_session, session_folders
+from wattproof.archive.search import BehindError, ask, ask_as_it_is
+from wattproof.archive.sessions import read_session
 from wattproof.errors import Notice, WattproofError
 
 if TYPE_CHECKING:
@@ -15,46 +15,67 @@ if TYPE_CHECKING:
 Say = Callable[[Session], str]
 Tell = Callable[[str], None] | None
 
+_REFUSED = "!"
+"""Begins what is kept of a session that cannot be told of; JSON begins otherwise."""
 
-def overview(root: Path, url: str | None, say: Say | None, *, form: str, tell: Tell = None) -> OverviewListing:
+
+def overview(
+    root: Path, url: str | None, say: Say, *, form: str, most: int | None = None, tell: Tell = None
+) -> OverviewListing:
     """Give what is told of every session; `say` is asked only of those that are new or have changed.
 
     Parameters
     ----------
     root, url
         As for `ask`.
-    say : callable or None
-        Tells of a session, as JSON; None: nothing is read, and what was told before is given as it is.
+    say : callable
+        Tells of a session, as JSON.
     form : str
         Version and layout of what it tells: what was told in another form is told anew.
+    most : int or None
+        Where more sessions would have to be read, none is: what was told before is given as it is.
     tell : callable or None
         Gets a line before each session that is asked of.
     """
-    if say is None:
+    try:
+        told, notices = ask(
+            root, url, lambda index: _told(root, index, say, form=form, most=most, tell=tell), most=most
+        )
+    except BehindError as behind:
         known, _ = ask_as_it_is(root, url, lambda index: index.overviews(form))
-        return OverviewListing(told=dict(sorted(known.items())))
-    told, notices = ask(root, url, lambda index: _told(root, index, say, form=form, tell=tell))
-    lines, refused = told
-    return OverviewListing(told=lines, notices=(*notices, *refused))
+        return _listing(known, unread=behind.sessions)
+    return _listing(told, notices=notices)
 
 
-def behind(root: Path, url: str | None, *, form: str) -> int:
-    """Count the sessions that something would have to be told of, without looking whether others have changed."""
-    known, _notices = ask_as_it_is(root, url, lambda index: index.count_overviews(form))
-    return max(0, len(session_folders(root)) - known)
-
-
-def _told(root: Path, index: "Index", say: Say, *, form: str, tell: Tell) -> tuple[dict[str, str], tuple[Notice, ...]]:
+def _told(root: Path, index: "Index", say: Say, *, form: str, most: int | None, tell: Tell) -> dict[str, str]:
     known = index.overviews(form)
-    refused = []
-    for name in sorted(set(index.stamps()) - set(known)):
+    missing = sorted(set(index.stamps()) - set(known))
+    if most is not None and len(missing) > most:
+        raise BehindError(len(missing))
+    for name in missing:
         if tell is not None:
             tell(f"{name} ...")
-        try:
-            known[name] = say(read_session(root / name))
-        except WattproofError as error:
-            message = f"Session {name} is left out of the list: {error.message} {error.why}".strip()
-            refused.append(Notice(code="session-damaged", message=message, hint=error.hint))
-        else:
-            index.put_overview(name, form, known[name])
-    return dict(sorted(known.items())), tuple(refused)
+        known[name] = _said(root / name, say)
+        index.put_overview(name, form, known[name])
+    return known
+
+
+def _said(folder: Path, say: Say) -> str:
+    """Have a session told of; why that cannot be is kept too, until the session changes."""
+    try:
+        return say(read_session(folder))
+    except WattproofError as error:
+        message = f"Session {folder.name} is left out of the list: {error.message} {error.why}".strip()
+        return f"{_REFUSED}{message}\n{error.hint}"
+
+
+def _listing(known: Mapping[str, str], *, notices: Sequence[Notice] = (), unread: int = 0) -> OverviewListing:
+    refused = [text.removeprefix(_REFUSED).partition("\n") for text in known.values() if text.startswith(_REFUSED)]
+    return OverviewListing(
+        told={name: text for name, text in sorted(known.items()) if not text.startswith(_REFUSED)},
+        unread=unread,
+        notices=(
+            *notices,
+            *(Notice(code="session-damaged", message=message, hint=hint) for message, _, hint in refused),
+        ),
+    )

@@ -23,14 +23,28 @@ if TYPE_CHECKING:
 Answer = TypeVar("Answer")
 Bounds = Mapping[str, tuple[float, float]]
 
+
+class BehindError(Exception):
+    """So many sessions would have to be read that who asks would rather not wait; it never leaves this room."""
+
+    def __init__(self, sessions: int) -> None:
+        super().__init__(sessions)
+        self.sessions = sessions
+
+
 INDEX_FILE = "index.sqlite"
 _PASSING = "sqlite://"
 
 
 def ask(
-    root: Path, url: str | None, question: "Callable[[Index], Answer]", *, anew: bool = False
+    root: Path,
+    url: str | None,
+    question: "Callable[[Index], Answer]",
+    *,
+    anew: bool = False,
+    most: int | None = None,
 ) -> tuple[Answer, tuple[Notice, ...]]:
-    """Bring the index up to date and ask it.
+    """Bring the index up to date and ask it; not where more than `most` sessions would have to be read for it.
 
     An index file that is damaged is made anew; where the database refuses (locked, read-only, out of reach), the
     answer comes from a passing index in memory, and a notice says so.
@@ -39,14 +53,16 @@ def ask(
     ------
     ArchiveError
         The address of the index makes no sense, or the folders cannot be listed.
+    BehindError
+        More than `most` sessions are new or have changed; nothing was read.
     """
     from wattproof.archive.index import DatabaseRefusal, is_damage, sqlite_url
 
     if url is None and not root.is_dir():
-        return _asked(root, _PASSING, question, anew=anew)
+        return _asked(root, _PASSING, question, anew=anew, most=most)
     address = sqlite_url(root / INDEX_FILE) if url is None else url
     try:
-        return _asked(root, address, question, anew=anew)
+        return _asked(root, address, question, anew=anew, most=most)
     except DatabaseRefusal as error:
         if url is None and is_damage(error):
             return _asked_anew(root, address, question)
@@ -91,13 +107,13 @@ def _asked_in_memory(
 
 
 def _asked(
-    root: Path, address: str, question: "Callable[[Index], Answer]", *, anew: bool
+    root: Path, address: str, question: "Callable[[Index], Answer]", *, anew: bool, most: int | None = None
 ) -> tuple[Answer, tuple[Notice, ...]]:
     from wattproof.archive.index import Index
 
     with closing(Index(address)) as index:
         index.prepare(anew=anew)
-        notices = _refresh(root, index)
+        notices = _refresh(root, index, most)
         return question(index), notices
 
 
@@ -107,28 +123,37 @@ def _remove(file: Path) -> None:
             name.unlink(missing_ok=True)
 
 
-def _refresh(root: Path, index: "Index") -> tuple[Notice, ...]:
+def _refresh(root: Path, index: "Index", most: int | None) -> tuple[Notice, ...]:
     """Read anew what has changed on disk since the index was written, and forget what is gone."""
     known = index.stamps()
     there = session_folders(root)
     index.drop(sorted(set(known) - {folder.name for folder in there}))
-    notices = []
+    stamps, notices = {}, []
     for folder in there:
         try:
-            _refresh_one(folder, known.get(folder.name), index)
+            stamps[folder] = _stamp(folder)
         except ArchiveError as error:
-            index.drop([folder.name])
-            message = f"Session {folder.name} is left out of the index: {error.message} {error.why}"
-            notices.append(Notice(code="session-damaged", message=message, hint=error.hint))
+            notices.append(_left_out(folder, index, error))
+    changed = [folder for folder, stamp in stamps.items() if known.get(folder.name) != stamp]
+    if most is not None and len(changed) > most:
+        raise BehindError(len(changed))
+    for folder in changed:
+        try:
+            _read_anew(folder, stamps[folder], index)
+        except ArchiveError as error:
+            notices.append(_left_out(folder, index, error))
     return tuple(notices)
 
 
-def _refresh_one(folder: Path, known: str | None, index: "Index") -> None:
+def _left_out(folder: Path, index: "Index", error: ArchiveError) -> Notice:
+    index.drop([folder.name])
+    message = f"Session {folder.name} is left out of the index: {error.message} {error.why}"
+    return Notice(code="session-damaged", message=message, hint=error.hint)
+
+
+def _read_anew(folder: Path, stamp: str, index: "Index") -> None:
     from wattproof.archive.index import Entry
 
-    stamp = _stamp(folder)
-    if stamp == known:
-        return
     session = read_session(folder)
     figures = read_figures(session)
     index.put(Entry(stamp=stamp, session=session, captures=read_captures(session), figures=figures))
@@ -145,8 +170,9 @@ def _stamp(folder: Path) -> str:
     home = str(folder)  # plain strings: a thousand sessions are looked at before a page is shown
     with explained("look at the documents", folder):
         found = [_state(f"{home}/{name}", name) for name in _DOCUMENTS]
-        with suppress(FileNotFoundError), os.scandir(f"{home}/captures") as captures:
-            found += sorted(_state(f"{one.path}/capture.json", one.name) for one in captures)
+        with suppress(FileNotFoundError):
+            captures = sorted(os.listdir(f"{home}/captures"))  # noqa: PTH208
+            found += [_state(f"{home}/captures/{name}/capture.json", name) for name in captures]
     return hashlib.sha256("\n".join(found).encode("utf-8", "replace")).hexdigest()
 
 

@@ -355,24 +355,27 @@ class Archive(BenchDay):
         return FigureListing(figures=found, notices=notices)
 
     def overview(
-        self, say: Callable[[Session], str] | None, *, form: str, tell: Callable[[str], None] | None = None
+        self,
+        say: Callable[[Session], str],
+        *,
+        form: str,
+        most: int | None = None,
+        tell: Callable[[str], None] | None = None,
     ) -> OverviewListing:
         """Give a line a session for a list of all that was tested, from the index.
 
         Parameters
         ----------
-        say : callable or None
-            Tells of a session, as JSON; asked only of those that are new or have changed. None: nothing is read.
+        say : callable
+            Tells of a session, as JSON; asked only of those that are new or have changed.
         form : str
             Version and layout of what it tells.
+        most : int or None
+            Where more sessions would have to be read, none is.
         tell : callable or None
             Gets a line before each session that is asked of.
         """
-        return overview.overview(self.root, self._index_url, say, form=form, tell=tell)
-
-    def overview_behind(self, form: str) -> int:
-        """Count the sessions that `overview` would have to ask of, at a glance."""
-        return overview.behind(self.root, self._index_url, form=form)
+        return overview.overview(self.root, self._index_url, say, form=form, most=most, tell=tell)
 
     def rebuild_index(self) -> FigureListing:
         """Make the index anew from the session folders, and list all figures that it holds now."""

@@ -11,7 +11,7 @@ from wattproof.report.charts import (
 )
 from wattproof.report.charts_model import predicted_power
 from wattproof.report.checks import checks_text
-from wattproof.report.comparison import comparison_text
+from wattproof.report.comparison import ComparisonParts, comparison_parts, comparison_text
 from wattproof.report.conditions import conditions_text, sized
 from wattproof.report.data import figures_csv, results_json
 from wattproof.report.doubts import Doubt, doubts_of
@@ -83,6 +83,7 @@ __all__ = [
     "VERDICTS",
     "Axis",
     "Cell",
+    "ComparisonParts",
     "Doubt",
     "FigureGroup",
     "FigureRow",
@@ -103,6 +104,7 @@ __all__ = [
     "capture_rows",
     "captured_lines",
     "checks_text",
+    "comparison_parts",
     "comparison_text",
     "conditions_text",
     "curve_rows",

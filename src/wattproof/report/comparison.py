@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from math import log10
 from types import MappingProxyType
 
@@ -58,6 +59,75 @@ _POWERS = ("W", "W/L", "W/kg", "W/A")
 _AMPLITUDES = ("V", "V/V")
 _LEAST_COLUMN = 20
 _GAP = "  "
+
+
+@dataclass(frozen=True, kw_only=True)
+class ComparisonParts:
+    """A comparison in pieces, for a page.
+
+    Attributes
+    ----------
+    terms : str
+    sessions : tuple of (str, str, str)
+        What each is called here, its name, what is said of it.
+    rows : tuple of (str, tuple of str)
+        A figure, and its value in each session.
+    marks : tuple of str
+        What the marks behind values mean.
+    differences : tuple of (str, tuple of (str, str))
+        Two sessions, and for each figure by how much they differ.
+    soaks, remarks : tuple of str
+    refused : tuple of (str, str)
+        What is not on common terms, with why; and what would put it there.
+    """
+
+    terms: str
+    sessions: tuple[tuple[str, str, str], ...]
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
+    marks: tuple[str, ...]
+    differences: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    soaks: tuple[str, ...]
+    refused: tuple[tuple[str, str], ...]
+    remarks: tuple[str, ...]
+
+
+def comparison_parts(comparison: Comparison) -> ComparisonParts:
+    """Write a comparison in the words of `comparison_text`, in pieces."""
+    keys = _keys(comparison)
+    sessions = {one.name: one for one in comparison.sessions}
+    marked = {_mark(value) for value in _values(comparison)}
+    told = {SAID["carried_mark"]: SAID["carried"], SAID["bounded_mark"]: SAID["bounded"]}
+    pairs = dict.fromkeys((one.first, one.second, one.relation) for one in comparison.differences)
+    return ComparisonParts(
+        terms=_one_line(_terms(comparison.terms)),
+        sessions=tuple(
+            (keys[name], name, "; ".join(part for part in (one.amplifier, one.bench, one.note) if part))
+            for name, one in sessions.items()
+        ),
+        rows=tuple(
+            (_label(row.name, row.conditions), tuple(_cell(row, value) for value in row.values))
+            for row in comparison.rows
+        ),
+        marks=tuple(words for mark, words in told.items() if mark in marked),
+        differences=tuple(
+            (
+                f"{keys[second]} against {keys[first]}, {relation}",
+                tuple(
+                    (_label(one.name, one.conditions), difference_words(one, keys))
+                    for one in comparison.differences
+                    if (one.first, one.second) == (first, second)
+                ),
+            )
+            for first, second, relation in pairs
+        ),
+        soaks=tuple(_soak_words(soak, keys) for soak in comparison.soaks),
+        refused=tuple(_refused(comparison.not_compared, keys)),
+        remarks=tuple(_short(remark, keys) for remark in comparison.remarks),
+    )
+
+
+def _one_line(lines: Sequence[str]) -> str:
+    return " ".join(line.strip() for line in lines)
 
 
 def comparison_text(comparison: Comparison) -> str:
@@ -248,26 +318,34 @@ def _soaks(soaks: Sequence[Soak], keys: Mapping[str, str]) -> list[str]:
         return []
     lines = ["", SAID["soaks"]]
     for soak in soaks:
-        one = soak.difference
-        cold, soaked = (_amount(one.name, value) for value in (soak.cold_value, soak.soaked_value))
-        said = (
-            f"{keys[soak.session]}, {_label(one.name, one.conditions)}: {cold} ({soak.cold}), then {soaked} "
-            f"({soak.soaked}): {difference_words(one, {one.first: 'the cold', one.second: 'the soaked'})}"
-        )
-        lines += _wrapped(said, indent=4, first=2)
+        lines += _wrapped(_soak_words(soak, keys), indent=4, first=2)
     return lines
+
+
+def _soak_words(soak: Soak, keys: Mapping[str, str]) -> str:
+    one = soak.difference
+    cold, soaked = (_amount(one.name, value) for value in (soak.cold_value, soak.soaked_value))
+    return (
+        f"{keys[soak.session]}, {_label(one.name, one.conditions)}: {cold} ({soak.cold}), then {soaked} "
+        f"({soak.soaked}): {difference_words(one, {one.first: 'the cold', one.second: 'the soaked'})}"
+    )
 
 
 def _not_compared(refused: Sequence[NotCompared], keys: Mapping[str, str]) -> list[str]:
-    """List what could not be put on the terms; figures of a session that lack the same thing stand together."""
+    """List what could not be put on the terms."""
     if not refused:
         return []
+    lines = ["", SAID["not_compared"]]
+    for said, hint in _refused(refused, keys):
+        lines += _wrapped(said, indent=4, first=2)
+        lines += _wrapped(SAID["try"].format(hint), indent=6, first=4)
+    return lines
+
+
+def _refused(refused: Sequence[NotCompared], keys: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """Say why, and what would help; figures of a session that lack the same thing stand together."""
     groups: dict[tuple[str, str, str], list[str]] = {}
     for one in refused:
         groups.setdefault((one.session, one.why, one.hint), []).append(_label(one.name, one.conditions))
-    lines = ["", SAID["not_compared"]]
     for (session, why, hint), labels in groups.items():
-        named = "; ".join(dict.fromkeys(labels))
-        lines += _wrapped(f"{keys[session]}: {named}: {_short(why, keys)}", indent=4, first=2)
-        lines += _wrapped(SAID["try"].format(hint), indent=6, first=4)
-    return lines
+        yield f"{keys[session]}: {'; '.join(dict.fromkeys(labels))}: {_short(why, keys)}", hint

@@ -19,6 +19,7 @@ from wattproof.tasks.begun import BegunRun
 from wattproof.tasks.calibrating import Calibrated, bench_calibrate
 from wattproof.tasks.checking import BenchChecked, PartSaid, bench_check
 from wattproof.tasks.comparing import Compared, compare
+from wattproof.tasks.comparisons import ComparisonAsked
 from wattproof.tasks.demo import Demonstrated, demo
 from wattproof.tasks.everything import TASKS
 from wattproof.tasks.exporting import Exported, export
@@ -75,6 +76,7 @@ __all__ = [
     "CapturesKept",
     "ClipWishes",
     "Compared",
+    "ComparisonAsked",
     "Demonstrated",
     "Event",
     "Exported",

@@ -6,14 +6,16 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pydantic import TypeAdapter
+
 from wattproof.tasks.overview_lines import FORM, HIGH, WIDE, OverviewLine, overview_line
 
 if TYPE_CHECKING:
     from wattproof.archive import Archive, Session
 
-PER_PAGE = 100
+PER_PAGE = 50
 FEW = 3
-"""More sessions that nothing is told of yet are not read while a page waits: a second or two each, for the fit."""
+"""More sessions than these are not read while a page waits: each takes a second or two, for the fit."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,10 +82,8 @@ class Overviews:
         page : int
             Counted from 1; one past the end is the last.
         """
-        unread = self._store.overview_behind(FORM)
-        unread = unread if unread > FEW else 0
-        listing = self._store.overview(None if unread else self._say, form=FORM)
-        lines = [OverviewLine.model_validate_json(told) for told in listing.told.values()]
+        listing = self._store.overview(self._say, form=FORM, most=FEW)
+        lines = _LINES.validate_json(f"[{','.join(listing.told.values())}]")
         words = query.casefold().split()
         found = [line for line in lines if all(word in _words(line) for word in words)]
         loads = sorted({power.load_ohm for line in found for power in line.powers}, reverse=True)
@@ -100,7 +100,7 @@ class Overviews:
             sort=sort,
             page=page,
             pages=pages,
-            unread=unread,
+            unread=listing.unread,
             problems=tuple(f"{notice.message} {notice.hint}".strip() for notice in listing.notices),
         )
 
@@ -113,6 +113,8 @@ class Overviews:
 
         return Archive(self._root)
 
+
+_LINES = TypeAdapter(list[OverviewLine])
 
 _Key = Callable[[OverviewLine], tuple[object, ...]]
 

@@ -1,15 +1,18 @@
 """What the workbench needs of an archive beside the tasks: its place, its secret, who is running."""
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wattproof.tasks.begun import BegunRun, begin
+from wattproof.tasks.comparisons import Comparisons
 from wattproof.tasks.findings import FindingsShelf
+from wattproof.tasks.overview import Overviews
 from wattproof.tasks.run_past import RunPast, need_session, recent_sessions, run_past
 from wattproof.tasks.run_sheets import RunSheets
+from wattproof.tasks.sample_session import keep_sample
 
 if TYPE_CHECKING:
     from wattproof.archive import Archive, WindowAddress
@@ -72,6 +75,20 @@ class Workbench:
     def recent_sessions(self, most: int) -> tuple[str, ...]:
         """Give the names of the newest sessions, the newest first."""
         return recent_sessions(self._store, most)
+
+    def keep_sample(self, *, tell: Callable[[str], None]) -> str:
+        """Keep a made-up bench day as a session, to try everything on; gives its name."""
+        return keep_sample(self.archive, tell=tell)
+
+    @cached_property
+    def overviews(self) -> Overviews:
+        """Give the list of all that were tested."""
+        return Overviews(self.archive)
+
+    @cached_property
+    def comparisons(self) -> Comparisons:
+        """Give the comparisons that were asked for."""
+        return Comparisons(self.archive)
 
     @cached_property
     def sheets(self) -> RunSheets:

@@ -1,5 +1,13 @@
 """Every part's pages in one list; a new part is added here."""
 
-from wattproof.web.pages import findings, pairing, running, sheets, working
+from wattproof.web.pages import amplifiers, comparing, findings, pairing, running, sheets, working
 
-ROUTERS = (pairing.router, working.router, sheets.router, running.router, findings.router)
+ROUTERS = (
+    pairing.router,
+    working.router,
+    amplifiers.router,
+    comparing.router,
+    sheets.router,
+    running.router,
+    findings.router,
+)
