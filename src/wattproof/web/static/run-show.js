@@ -311,7 +311,7 @@ function curve() {
 
 function supply() {
   const known = course.volts.filter((value) => value !== null);
-  if (!known.length) return plots.supply.say("Not recorded in this step");
+  if (!known.length) return plots.supply.say(live ? "Not recorded in this step" : "Nothing yet");
   let low = Infinity, high = -Infinity;
   for (const value of known) [low, high] = [Math.min(low, value), Math.max(high, value)];
   const middle = (low + high) / 2, half = Math.max(0.6, 0.6 * (high - low));
@@ -319,7 +319,7 @@ function supply() {
 }
 
 function wave() {
-  if (!traces) return plots.wave.say("No signal yet");
+  if (!traces) return plots.wave.say("Nothing yet");
   const values = traces.waveform_v, n = values.length;
   let most = 1e-3;
   for (const value of values) most = Math.max(most, Math.abs(value));
@@ -330,7 +330,7 @@ function wave() {
 }
 
 function spectrum() {
-  if (!traces) return plots.spectrum.say("No signal yet");
+  if (!traces) return plots.spectrum.say("Nothing yet");
   const [first, last] = traces.spectrum_hz, values = traces.spectrum_db, n = values.length;
   const ratio = (last / first) ** (1 / n);
   plots.spectrum.draw({
