@@ -26,7 +26,7 @@ from wattproof.report.inventory import (
 )
 from wattproof.report.leading import strip, with_supply
 from wattproof.report.model_text import PredictionParts, model_text, prediction_parts, prediction_text
-from wattproof.report.pack import key_text, packed_text, verified_text
+from wattproof.report.pack import compared_figures, compared_verdicts, key_text, packed_text, verified_text
 from wattproof.report.page import FiguresFragments, figures_fragments, page_styles, session_page, typeset
 from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SHAPES, SOFT, Shade, dark_rules, shades
 from wattproof.report.plausible import plausible_text
@@ -104,6 +104,8 @@ __all__ = [
     "capture_rows",
     "captured_lines",
     "checks_text",
+    "compared_figures",
+    "compared_verdicts",
     "comparison_parts",
     "comparison_text",
     "conditions_text",

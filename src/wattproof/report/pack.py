@@ -183,6 +183,38 @@ def key_text(*, secret: str, public: str, fingerprint: str, sealed: bool) -> str
     )
 
 
+def compared_figures(pairs: Sequence[_FigurePair]) -> list[tuple[str, str, str, str, bool]]:
+    """Give a row a figure: what it is, as published, as measured again, how they compare, and whether that is good.
+
+    Parameters
+    ----------
+    pairs : sequence of figures as published and as measured again
+        Those that are not as published are given first.
+    """
+    rows = []
+    for pair in sorted(pairs, key=lambda one: one.state in _GOOD):
+        one = pair.published or pair.again
+        name = pair.name if one is None else face_name(one)
+        what = f"capture {pair.capture}: {name}{'' if pair.output is None else f', output {pair.output}'}"
+        faces = ["none" if side is None else face_value(side) for side in (pair.published, pair.again)]
+        rows.append((what, faces[0], faces[1], STATES[pair.state], pair.state in _GOOD))
+    return rows
+
+
+def compared_verdicts(pairs: Sequence[_VerdictPair]) -> list[tuple[str, str, str, str, bool]]:
+    """Give a row a verdict, as `compared_figures` does for figures.
+
+    Parameters
+    ----------
+    pairs : sequence of verdicts as published and as judged again
+    """
+    return [
+        (f"{one.words}: {one.reading}", one.published or "none", one.again or "none", STATES[one.state],
+         one.state in _GOOD)
+        for one in sorted(pairs, key=lambda pair: pair.state in _GOOD)
+    ]  # fmt: skip
+
+
 def verified_text(
     *,
     file: str,

@@ -63,6 +63,7 @@ from wattproof.tasks.sessions import (
 from wattproof.tasks.siting import SiteMade, site
 from wattproof.tasks.syncing import CameraWishes
 from wattproof.tasks.voiding import CaptureJudged, session_unvoid, session_void
+from wattproof.tasks.words_kept import PhotoGiven
 from wattproof.tasks.workbench import Workbench
 
 __all__ = [
@@ -100,6 +101,7 @@ __all__ = [
     "PaperShown",
     "PapersListed",
     "PartSaid",
+    "PhotoGiven",
     "Pictured",
     "Planned",
     "Predicted",

@@ -79,6 +79,8 @@ class Findings:
     report : Fragments
         The report's lead and those of its sections that the page does not show in its own way.
     figures : FiguresFragments
+    pictures : tuple of (name, what it shows)
+        What `picture` can draw.
     models : tuple of BehaviourModel
         One for each number of outputs that were driven at once; none where the captures fix none.
     sliders : tuple of Slider
@@ -87,6 +89,7 @@ class Findings:
 
     report: "Fragments"
     figures: "FiguresFragments"
+    pictures: tuple[tuple[str, str], ...]
     models: tuple[BehaviourModel, ...]
     sliders: tuple[Slider, ...]
 
@@ -212,7 +215,7 @@ def _sources(folder: Path) -> Iterator[Path]:
 def _drawn(inputs: "PublishedSession") -> Findings:
     from dataclasses import replace
 
-    from wattproof.publish import document_fragments, session_document
+    from wattproof.publish import document_fragments, session_document, session_pictures
     from wattproof.report import figures_fragments
 
     document = session_document(inputs)
@@ -220,6 +223,9 @@ def _drawn(inputs: "PublishedSession") -> Findings:
     return Findings(
         report=document_fragments(kept),
         figures=figures_fragments(inputs.results),
+        pictures=tuple(
+            (one.name, ", ".join(filter(None, (one.around.title, one.of)))) for one in session_pictures(inputs)
+        ),
         models=inputs.models,
         sliders=tuple(sliders_of(inputs.models[0])) if inputs.models else (),
     )

@@ -64,6 +64,18 @@ class Verified(BaseModel):
     verdicts: tuple[VerdictCompared, ...]
     reproduced: bool = Field(description="nothing was found, and every figure and verdict is as it was published")
 
+    def tables(self) -> tuple[tuple[str, list[tuple[str, str, str, str, bool]]], ...]:
+        """Lay figures and verdicts side by side: what, published, again, how they compare, and whether that is good.
+
+        What is not as published stands first.
+        """
+        from wattproof.report import compared_figures, compared_verdicts
+
+        return (
+            ("Figures, published and measured again", compared_figures(self.figures)),
+            ("Verdicts, published and judged again", compared_verdicts(self.verdicts)),
+        )
+
     def text(self) -> str:
         """Write what was found, and published against recomputed figures."""
         from wattproof.report import verified_text

@@ -13,6 +13,7 @@ from wattproof.tasks.overview import Overviews
 from wattproof.tasks.run_past import RunPast, need_session, recent_sessions, run_past
 from wattproof.tasks.run_sheets import RunSheets
 from wattproof.tasks.sample_session import keep_sample
+from wattproof.tasks.words_kept import SessionWords
 
 if TYPE_CHECKING:
     from wattproof.archive import Archive, WindowAddress
@@ -89,6 +90,11 @@ class Workbench:
     def comparisons(self) -> Comparisons:
         """Give the comparisons that were asked for."""
         return Comparisons(self.archive)
+
+    @cached_property
+    def words(self) -> SessionWords:
+        """Give what people say beside figures."""
+        return SessionWords(self.archive)
 
     @cached_property
     def sheets(self) -> RunSheets:

@@ -12,6 +12,7 @@ from wattproof import __version__, tasks
 from wattproof.web import tokens
 from wattproof.web.jobs import Jobs
 from wattproof.web.settings import WebSettings
+from wattproof.web.shelf import Shelf
 from wattproof.web.tries import Tries
 from wattproof.web.watching import Watching
 
@@ -43,9 +44,10 @@ class Desk:
         self.jobs = Jobs()
         self.looks = tasks.Looks()
         self.tries = Tries()
+        self.shelf = Shelf()
         self.place = tasks.Workbench(settings.archive)
         self.watching = Watching(self.place)
-        self.closing: list[Callable[[], None]] = []
+        self.closing: list[Callable[[], None]] = [self.shelf.close]
 
     @asynccontextmanager
     async def lifespan(self, _app: FastAPI) -> AsyncIterator[None]:

@@ -80,9 +80,9 @@ def predicted(request: Request, desk: TheDesk, session: str) -> Response:
     return desk.page(request, "findings_predicted.html.j2", foreseen=foreseen)
 
 
-def make_findings(request: Request, desk: Desk, session: str) -> Job:
-    """Begin the work, unless this browser has begun it already."""
-    title = f"Findings of {session}"
+def make_findings(request: Request, desk: Desk, session: str, *, then: str = "") -> Job:
+    """Begin the work, unless this browser has begun it already; `then` is where it leads instead of its own page."""
+    title = f"Findings of {session}" if not then else f"What can be published of {session}"
     browser = request.state.browser
     for job in desk.jobs.of(browser):
         if job.title == title:
@@ -90,7 +90,7 @@ def make_findings(request: Request, desk: Desk, session: str) -> Job:
 
     def work(tell: Tell) -> str:
         desk.place.findings.make(session, tell=tell)
-        return f"/findings/{session}"
+        return then or f"/findings/{session}"
 
     return desk.jobs.begin(browser, title, work)
 

@@ -1,6 +1,6 @@
 """Every part's pages in one list; a new part is added here."""
 
-from wattproof.web.pages import amplifiers, comparing, findings, pairing, running, sheets, working
+from wattproof.web.pages import amplifiers, comparing, findings, pairing, publishing, running, sheets, working
 
 ROUTERS = (
     pairing.router,
@@ -10,4 +10,5 @@ ROUTERS = (
     sheets.router,
     running.router,
     findings.router,
+    publishing.router,
 )
