@@ -10,7 +10,7 @@ import pytest
 import uvicorn
 
 from wattproof.tasks import Workbench
-from wattproof.web import WebSettings, create_app
+from wattproof.web import WebSettings, create_app, tokens
 
 QUIET = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
@@ -48,6 +48,11 @@ class Server:
         """Give a client that keeps cookies and says where it comes from, as a browser does."""
         return httpx.Client(base_url=self.address, headers={"origin": self.address, **headers}, timeout=30)
 
+    def script(self, **headers):
+        """Give a client that brings the archive's token, as a script on this machine does."""
+        said = {tokens.HEADER: tokens.script_token(self.settings.secret), **headers}
+        return httpx.Client(base_url=self.address, headers=said, timeout=60)
+
 
 @pytest.fixture
 def server(tmp_path):
@@ -55,6 +60,19 @@ def server(tmp_path):
 
     def start(archive=None, **settings):
         started.append(Server(archive or tmp_path / "archive", **settings))
+        return started[-1]
+
+    yield start
+    for one in started:
+        one.close()
+
+
+@pytest.fixture(scope="module")
+def module_server():
+    started = []
+
+    def start(archive, **settings):
+        started.append(Server(archive, **settings))
         return started[-1]
 
     yield start

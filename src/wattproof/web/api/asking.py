@@ -62,6 +62,8 @@ class Asked:
         What is answered, where it is not what the task gives back.
     called : str
         Its name in the OpenAPI document, where another route has the task's.
+    also : mapping of int to dict
+        What else it answers, for the OpenAPI document.
     """
 
     task: Callable[..., Any]
@@ -72,6 +74,7 @@ class Asked:
     fits: Mapping[str, Any] = field(default_factory=dict)
     answer: Any = None
     called: str = ""
+    also: Mapping[int | str, dict[str, Any]] = field(default_factory=dict)
 
     @property
     def path(self) -> str:

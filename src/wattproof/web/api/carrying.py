@@ -60,7 +60,7 @@ def add(router: APIRouter, asked: Asked, *, carry: Callable[..., Any]) -> None:
         status_code=202 if asked.long else 200,
         response_model=JobShown if asked.long else asked.answers,
         dependencies=[Depends(may)] if asked.method == "POST" else [],
-        responses=FAULTS,
+        responses={**FAULTS, **asked.also},
     )
 
 
@@ -92,7 +92,9 @@ def _answering(asked: Asked, carry: Callable[..., Any]) -> Callable[..., Respons
     def endpoint(desk: TheDesk, **said: Any) -> Response:  # noqa: ANN401
         with TemporaryDirectory(prefix="wattproof-", ignore_cleanup_errors=True) as folder:
             found = carry(**_words(asked, desk, said, Path(folder, "given"), Path(folder, "made")))
-        return Response(json_text(found) + "\n", media_type="application/json")
+        text = json_text(found)
+        kind = "application/json" if text.startswith("{") else "text/plain"  # the list of the schemas' names
+        return Response(text + "\n", media_type=kind)
 
     return endpoint
 

@@ -30,6 +30,8 @@ ROUTES = (
     Asked(task=tasks.session_figures, method="GET", left_out=frozenset({"again"})),
     Asked(task=tasks.session_figures, method="POST", long=True, called="session_figures_again"),
     Asked(task=tasks.session_list, method="GET"),
+    Asked(task=tasks.session_void, method="POST"),
+    Asked(task=tasks.session_unvoid, method="POST"),
     Asked(task=tasks.model, method="GET"),
     Asked(task=tasks.predict, method="GET"),
     Asked(task=tasks.judge, method="GET"),
@@ -46,7 +48,12 @@ ROUTES = (
     Asked(task=tasks.paper_show, method="GET"),
     Asked(task=tasks.paper_back, method="POST"),
     Asked(task=tasks.archive_index, method="POST"),
-    Asked(task=tasks.schema, method="GET", answer=dict[str, Any]),
+    Asked(
+        task=tasks.schema,
+        method="GET",
+        answer=dict[str, Any],
+        also={200: {"content": {"text/plain": {}}, "description": "The schema; without a name, the list of names."}},
+    ),
     Asked(task=tasks.run, method="POST", answer=RunBegan),
 )
 """In the order of a bench day."""
