@@ -181,7 +181,8 @@ def measured(archive: Path, address: str, sheet: str, server: int, minutes: floa
         started(page, address, sheet)
         [window] = Archive(archive).windows()
         if urgent:
-            os.setpriority(os.PRIO_PROCESS, window.pid, -15)
+            for thread in Path(f"/proc/{window.pid}/task").iterdir():
+                os.setpriority(os.PRIO_PROCESS, int(thread.name), -15)
         ear = Ear(window)
         ear.start()
         looks = watched(page, page.context.new_cdp_session(page), server, ear, minutes)

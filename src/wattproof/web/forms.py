@@ -1,5 +1,6 @@
 """What a person typed into a form of ours: checked to be ours, and given back whole whatever is wrong with it."""
 
+from collections.abc import AsyncIterator
 from typing import Annotated
 
 from fastapi import Depends, HTTPException, Request
@@ -10,10 +11,11 @@ from wattproof.web.desk import Desk, desk_of
 
 MOST_FIELDS = 5000
 MOST_FIELD_BYTES = 2_000_000
+MOST_DIGITS = 9
 
 
-async def form_of(request: Request) -> FormData:
-    """Read a form, which must carry this browser's token.
+async def form_of(request: Request) -> AsyncIterator[FormData]:
+    """Read a form, which must carry this browser's token; its files are gone once the request is answered.
 
     Raises
     ------
@@ -24,10 +26,13 @@ async def form_of(request: Request) -> FormData:
     form = await request.form(
         max_files=desk.settings.most_files, max_fields=MOST_FIELDS, max_part_size=MOST_FIELD_BYTES
     )
-    said = str(form.get(tokens.FORM_FIELD, "")) or request.headers.get(tokens.HEADER, "")
-    if not may_change(request, said):
-        raise HTTPException(403, "This form is not of this browser. Load the page again; what you typed is there.")
-    return form
+    try:
+        said = str(form.get(tokens.FORM_FIELD, "")) or request.headers.get(tokens.HEADER, "")
+        if not may_change(request, said):
+            raise HTTPException(403, "This form is not of this browser. Load the page again; what you typed is there.")
+        yield form
+    finally:
+        await form.close()
 
 
 def may_change(request: Request, said: str) -> bool:
@@ -47,6 +52,16 @@ def text_in(form: FormData, name: str, default: str = "") -> str:
     """Give a field's text without blanks around it; a file is no text."""
     value = form.get(name, default)
     return value.strip() if isinstance(value, str) else default
+
+
+def whole_in(form: FormData, name: str) -> int | None:
+    """Give a field's whole number; None where it holds none."""
+    return whole(text_in(form, name))
+
+
+def whole(text: str) -> int | None:
+    """Read a whole number of few digits; None of anything else."""
+    return int(text) if text.isdecimal() and len(text) <= MOST_DIGITS else None
 
 
 def texts_in(form: FormData, name: str) -> list[str]:

@@ -15,7 +15,7 @@ from wattproof import tasks
 from wattproof.errors import RefusedError, WattproofError
 from wattproof.tasks import BegunRun
 from wattproof.web.desk import Desk
-from wattproof.web.forms import Form, TheDesk, text_in
+from wattproof.web.forms import Form, TheDesk, text_in, whole, whole_in
 from wattproof.web.pages.sheets import show_sheet
 from wattproof.web.watching import Page, WatchedRun
 
@@ -72,13 +72,13 @@ def _begun(desk: Desk, form: FormData) -> BegunRun:
     ]
     session = text_in(form, "session")
     files = [] if session else [_paper(desk, kind, text_in(form, kind)) for kind in ("amplifier", "bench")]
-    sheet, state = text_in(form, "sheet"), text_in(form, "sheet_state")
+    sheet = text_in(form, "sheet")
     return desk.place.begin_run(
         files=files,
         session=session or None,
-        sheet=_paper(desk, "sheet", sheet, int(state) if state.isdecimal() else None) if sheet else None,
+        sheet=_paper(desk, "sheet", sheet, whole_in(form, "sheet_state")) if sheet else None,
         answers=answers,
-        skip=[int(number) for number in text_in(form, "skip").replace(",", " ").split() if number.isdecimal()],
+        skip=[number for number in map(whole, text_in(form, "skip").replace(",", " ").split()) if number is not None],
         clear_trip=text_in(form, "clear_trip") or None,
         note=text_in(form, "note"),
     )
@@ -152,9 +152,9 @@ async def stop(desk: TheDesk, session: str, form: Form) -> Response:  # noqa: AR
 @router.post("/run/{session}/answer")
 async def answer(desk: TheDesk, session: str, form: Form) -> Response:
     """Answer what the run asks, from a browser without scripts; a page that holds the controls goes before."""
-    run, number = await desk.watching.find(session), text_in(form, "id")
-    if run is not None and run.holder is None and number.isdecimal():
-        run.answer(int(number), text_in(form, "text"))
+    run, number = await desk.watching.find(session), whole_in(form, "id")
+    if run is not None and run.holder is None and number is not None:
+        run.answer(number, text_in(form, "text"))
     return RedirectResponse(f"/run/{session}", 303)
 
 

@@ -12,7 +12,7 @@ from wattproof import tasks
 from wattproof.errors import SettingsError, WattproofError
 from wattproof.tasks import SheetEdit, SheetSeen, SheetWishes
 from wattproof.web.desk import Desk
-from wattproof.web.forms import Form, TheDesk, text_in, texts_in
+from wattproof.web.forms import Form, TheDesk, text_in, texts_in, whole, whole_in
 
 router = APIRouter(include_in_schema=False)
 
@@ -86,9 +86,8 @@ async def edit(request: Request, desk: TheDesk, name: str, form: Form) -> Respon
 @router.post("/sheet/{name}/back")
 async def back(desk: TheDesk, name: str, form: Form) -> Response:
     """Take the last change back, or take any state of the sheet."""
-    said = text_in(form, "to")
-    to = int(said) if said.isdecimal() else None
-    await asyncio.to_thread(tasks.paper_back, "sheet", name, to=to, archive=desk.settings.archive)
+    to, archive = whole_in(form, "to"), desk.settings.archive
+    await asyncio.to_thread(tasks.paper_back, "sheet", name, to=to, archive=archive)
     return desk.go(f"/sheet/{name}#steps")
 
 
@@ -165,7 +164,7 @@ def _number(form: FormData, name: str, called: str = "") -> float | None:
 
 
 def _edited(desk: Desk, name: str, form: FormData) -> str:
-    numbers = [int(text) for text in texts_in(form, "step") if text.isdecimal()]
+    numbers = [number for number in map(whole, texts_in(form, "step")) if number is not None]
     seconds = {n: _number(form, f"seconds-{n}", f"Seconds of step {n}") for n in numbers}
     levels = {n: _number(form, f"level-{n}", f"Level of step {n}") for n in numbers}
     change = SheetEdit(
@@ -173,16 +172,16 @@ def _edited(desk: Desk, name: str, form: FormData) -> str:
         seconds={n: value for n, value in seconds.items() if value is not None},
         level_v_rms={n: value for n, value in levels.items() if value is not None},
     )
-    state = text_in(form, "state")
-    return desk.place.sheets.edit(name, change, number=int(state) if state.isdecimal() else None)
+    return desk.place.sheets.edit(name, change, number=whole_in(form, "state"))
 
 
 def _moved(numbers: list[int], said: str) -> tuple[int, ...]:
     """Put the steps in the order that a button asked for: "up-3", "down-3", "out-3"."""
-    what, _, number = said.partition("-")
-    if not number.isdecimal() or int(number) not in numbers:
+    what, _, text = said.partition("-")
+    number = whole(text)
+    if number not in numbers:
         return tuple(numbers)
-    order, place = list(numbers), numbers.index(int(number))
+    order, place = list(numbers), numbers.index(number)
     step = order.pop(place)
     if what != "out":
         order.insert(max(0, place + (-1 if what == "up" else 1)), step)

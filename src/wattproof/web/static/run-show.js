@@ -26,6 +26,7 @@ let every = 1;
 let count = 0;
 let ramps = new Map();
 let tripped = null;
+let left = 0; // steps, once the run is over
 
 function empty() {
   return { t: [], w: [], thd: [], volts: [] };
@@ -35,6 +36,7 @@ export function forget() {
   step = live = traces = resting = tripped = null;
   course = empty();
   find("#told ul").replaceChildren();
+  find("#question").hidden = find("#trip").hidden = true;
 }
 
 function put(element, words) {
@@ -136,6 +138,7 @@ const shown = {
   },
   "run-ended"(message) {
     live = resting = null;
+    left = message.left;
     find("#question").hidden = true;
     const outcome = tripped && tripped.code !== "person" ? "The guard stopped this run." : message.state === "complete" ? "The run is complete." : message.why || "This run was interrupted.";
     const energy = message.energy_j === null ? "" : `, ${message.energy_j >= 1000 ? `${three(message.energy_j / 1000)} kJ` : `${three(message.energy_j)} J`} drawn from the supply`;
@@ -149,7 +152,7 @@ const shown = {
   "window-closed"() {
     find(".controls").hidden = true;
     const on = document.getElementById("on");
-    if (on) on.hidden = Boolean(find("#over").hidden) || ![...steps].some((one) => !["done", "skipped"].includes(one.dataset.state));
+    if (on) on.hidden = left === 0;
   },
 };
 

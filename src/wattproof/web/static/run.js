@@ -82,6 +82,7 @@ function hear(message) {
       for (const one of message.ended) show(one);
       for (const name of ["run-begun", "step-begun"]) if (message.last[name]) show(message.last[name]);
       show({ event: "course", points: message.course });
+      if (message.ended.some((one) => one.number === message.last.tripped?.number)) delete message.last.tripped; // cleared since
       for (const name of ["live", "traces", "resting", "tripped", "asked", "leaving", "failed", "run-ended"]) if (message.last[name]) hear(message.last[name]);
       return;
     case "controls":
