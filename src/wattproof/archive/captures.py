@@ -7,7 +7,7 @@ do, builds the capture inside and renames the folder when it is complete. So no 
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from datetime import datetime
-from pathlib import Path
+from pathlib import Path, PurePath
 
 from wattproof import __version__
 from wattproof.archive.disk import (
@@ -95,7 +95,9 @@ def find_capture(session: Session, number: int) -> CaptureRecord:
     )
 
 
-def add_capture(session: Session, original: Path, description: Description, *, added: datetime) -> CaptureRecord:
+def add_capture(
+    session: Session, original: Path, description: Description, *, added: datetime, name: str | None = None
+) -> CaptureRecord:
     """Copy a file into the session and note what it was taken for, whole or not at all.
 
     The same bytes with the same description are there already: that capture is given back, so that a command may be
@@ -115,7 +117,7 @@ def add_capture(session: Session, original: Path, description: Description, *, a
         sweep_session(session)
         while True:
             with claimed_number(session) as (number, aside):
-                record = _build(aside, original, description, number=number, added=added)
+                record = _build(aside, original, description, number=number, added=added, name=name or original.name)
                 twin = _same_bytes(session, record.sha256)
                 if twin:
                     return _same_purpose(session, twin, description)
@@ -162,14 +164,16 @@ def _used_numbers(session: Session) -> set[int]:
     return {capture_number(folder.name) or 0 for folder in numbered_folders(session)}
 
 
-def _build(aside: Path, original: Path, description: Description, *, number: int, added: datetime) -> CaptureRecord:
-    kept = original_name(original.name)
+def _build(
+    aside: Path, original: Path, description: Description, *, number: int, added: datetime, name: str
+) -> CaptureRecord:
+    kept = original_name(name)
     digest, size = copy_new(original, aside / kept)
     record = CaptureRecord(
         wattproof=__version__,
         number=number,
-        folder=capture_folder(number, title(description, otherwise=original.stem)),
-        file=storable(original.name),
+        folder=capture_folder(number, title(description, otherwise=PurePath(name).stem)),
+        file=storable(name),
         original=kept,
         sha256=digest,
         size_bytes=size,

@@ -104,10 +104,13 @@ class Archive(BenchDay):
         """List all sessions, oldest first; those that cannot be opened become notices."""
         return sessions.list_sessions(self.root)
 
-    def add_capture(self, session: Session, original: Path, description: Description) -> CaptureRecord:
+    def add_capture(
+        self, session: Session, original: Path, description: Description, *, name: str | None = None
+    ) -> CaptureRecord:
         """Keep a file byte for byte, with what it was taken for; whole or not at all.
 
-        Adding the same bytes again with the same description gives the capture that is there.
+        Adding the same bytes again with the same description gives the capture that is there. `name` is what the file
+        was called where it came from; its own name when left out.
 
         Raises
         ------
@@ -116,7 +119,7 @@ class Archive(BenchDay):
         ArchiveError
             The disk refuses, or these bytes are here under another description.
         """
-        return captures.add_capture(session, original, description, added=self._clock())
+        return captures.add_capture(session, original, description, added=self._clock(), name=name)
 
     def describe_capture(self, session: Session, number: int, description: Description) -> CaptureRecord:
         """Correct what a capture was taken for; the description before goes into the history.

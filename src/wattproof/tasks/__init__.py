@@ -27,11 +27,12 @@ from wattproof.tasks.findings import Findings, SessionSeen
 from wattproof.tasks.floored import Floor
 from wattproof.tasks.flooring import bench_floor
 from wattproof.tasks.foreseen_page import ForeseenShown
+from wattproof.tasks.imports import ROLES, FileSaid, FileSeen, GivenFile, Imports
 from wattproof.tasks.judging import JudgedSession, judge
 from wattproof.tasks.keys import KeyMade, key_new
 from wattproof.tasks.looks import Looks
 from wattproof.tasks.measured import Measured
-from wattproof.tasks.measuring import Wishes, measure
+from wattproof.tasks.measuring import RecordKind, Wishes, measure
 from wattproof.tasks.modelling import Modelled, Predicted, model, predict
 from wattproof.tasks.overlaid import Overlaid
 from wattproof.tasks.overlaying import ClipWishes, overlay
@@ -67,6 +68,7 @@ from wattproof.tasks.words_kept import PhotoGiven
 from wattproof.tasks.workbench import Workbench
 
 __all__ = [
+    "ROLES",
     "TASKS",
     "BegunRun",
     "BenchChecked",
@@ -83,11 +85,15 @@ __all__ = [
     "Exported",
     "FigureSeen",
     "FileAnswers",
+    "FileSaid",
+    "FileSeen",
     "FileSummaries",
     "Findings",
     "Floor",
     "ForeseenShown",
     "FoundPlausible",
+    "GivenFile",
+    "Imports",
     "IndexMade",
     "JudgedSession",
     "KeyMade",
@@ -106,6 +112,7 @@ __all__ = [
     "Planned",
     "Predicted",
     "Ran",
+    "RecordKind",
     "Reported",
     "Resting",
     "RunBegun",

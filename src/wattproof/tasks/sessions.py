@@ -179,19 +179,23 @@ def session_add(
     chosen_load(found.bench, load=wishes.load, load_ohm=wishes.load_ohm)
     channels_said(wishes.channel)
     items = [Item(path=path, name=shown_name(path), wishes=wishes, answers=answers) for path in files]
-    readers = [_reader_of(item) for item in items]
-    kept = [_keep(store, found, item, reader, step) for item, reader in zip(items, readers, strict=True)]
+    readers = [reader_of(item) for item in items]
+    kept = [keep_item(store, found, item, reader, step) for item, reader in zip(items, readers, strict=True)]
     return CapturesKept(session=found.id, captures=tuple(kept))
 
 
-def _reader_of(item: Item) -> str:
+def reader_of(item: Item) -> str:
+    """Name the reader that knows a file; "readings" of a typed table. A file that cannot be used is refused here."""
     if is_readings(item.path):
         parse_readings(text_of(item.path), file=item.name)
         return "readings"
     return opened(item).reader
 
 
-def _keep(store: "Archive", session: "Session", item: Item, reader: str, step: str | None) -> CaptureKept:
+def keep_item(
+    store: "Archive", session: "Session", item: Item, reader: str, step: str | None, *, name: str | None = None
+) -> CaptureKept:
+    """Keep one file, under the name that it was called where it came from; its path's when left out."""
     from wattproof.archive import Description
 
     said = {"wishes": _plain(item.wishes), "answers": _plain(item.answers)}
@@ -208,7 +212,7 @@ def _keep(store: "Archive", session: "Session", item: Item, reader: str, step: s
         description = description.model_copy(update=kept)
     status: Literal["kept", "there already", "described anew"] = "kept"
     if twin is None:
-        record = store.add_capture(session, item.path, description)
+        record = store.add_capture(session, item.path, description, name=name)
     elif twin.description == description:
         record, status = twin, "there already"
     else:

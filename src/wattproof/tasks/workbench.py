@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from wattproof.tasks.begun import BegunRun, begin
 from wattproof.tasks.comparisons import Comparisons
 from wattproof.tasks.findings import FindingsShelf
+from wattproof.tasks.imports import Imports
 from wattproof.tasks.overview import Overviews
 from wattproof.tasks.run_past import RunPast, need_session, recent_sessions, run_past
 from wattproof.tasks.run_sheets import RunSheets
@@ -90,6 +91,11 @@ class Workbench:
     def comparisons(self) -> Comparisons:
         """Give the comparisons that were asked for."""
         return Comparisons(self.archive)
+
+    @cached_property
+    def imports(self) -> Imports:
+        """Take files in."""
+        return Imports(self.archive)
 
     @cached_property
     def words(self) -> SessionWords:

@@ -14,6 +14,7 @@ from wattproof.web.jobs import Jobs
 from wattproof.web.settings import WebSettings
 from wattproof.web.shelf import Shelf
 from wattproof.web.tries import Tries
+from wattproof.web.uploads import Trays
 from wattproof.web.watching import Watching
 
 if TYPE_CHECKING:
@@ -45,6 +46,7 @@ class Desk:
         self.looks = tasks.Looks()
         self.tries = Tries()
         self.shelf = Shelf()
+        self.trays = Trays(self.shelf)
         self.place = tasks.Workbench(settings.archive)
         self.watching = Watching(self.place)
         self.closing: list[Callable[[], None]] = [self.shelf.close]

@@ -1,6 +1,16 @@
 """Every part's pages in one list; a new part is added here."""
 
-from wattproof.web.pages import amplifiers, comparing, findings, pairing, publishing, running, sheets, working
+from wattproof.web.pages import (
+    amplifiers,
+    comparing,
+    findings,
+    importing,
+    pairing,
+    publishing,
+    running,
+    sheets,
+    working,
+)
 
 ROUTERS = (
     pairing.router,
@@ -11,4 +21,5 @@ ROUTERS = (
     running.router,
     findings.router,
     publishing.router,
+    importing.router,
 )
