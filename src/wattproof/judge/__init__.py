@@ -14,7 +14,7 @@ from wattproof.judge.compare_model import (
 )
 from wattproof.judge.judging import judge
 from wattproof.judge.model import Judged, Judgement, Reading, Rule, Settling, Verdict
-from wattproof.judge.plausible import plausible
+from wattproof.judge.plausible import plausible, unsaid
 from wattproof.judge.plausible_model import Finding, Plausibility, RatingSaid, Strength
 from wattproof.judge.readings import power_readings
 
@@ -43,4 +43,5 @@ __all__ = [
     "on_terms",
     "plausible",
     "power_readings",
+    "unsaid",
 ]

@@ -15,7 +15,7 @@ from wattproof.judge.plausible_model import (
 )
 from wattproof.judge.plausible_pairs import pair_findings
 from wattproof.judge.plausible_rails import rail_findings
-from wattproof.judge.plausible_readings import reading_findings
+from wattproof.judge.plausible_readings import missing_from, reading_findings
 from wattproof.judge.plausible_sheet import sheet_findings
 from wattproof.judge.plausible_supply import supply_findings
 
@@ -52,6 +52,19 @@ def plausible(amplifier: Amplifier) -> Plausibility:
         findings=findings,
         unknown=tuple(_unknown(amplifier, claims)),
     )
+
+
+def unsaid(amplifier: Amplifier) -> dict[int, tuple[str, ...]]:
+    """Name the conditions that each rated power leaves open, by the rating's number.
+
+    Examples
+    --------
+    >>> from wattproof.amplifier import Rating
+    >>> rating = Rating(quantity="power", value=520, unit="W", load_ohm=2)
+    >>> unsaid(Amplifier(maker="Saltmarsh & Daughter", model="Bittern 1", ratings=(rating,)))
+    {0: ('the supply voltage', 'the distortion')}
+    """
+    return {claim.number: missing_from(claim) for claim in claims_of(amplifier)}
 
 
 def _said(amplifier: Amplifier, findings: Sequence[Finding]) -> Iterator[RatingSaid]:

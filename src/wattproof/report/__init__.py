@@ -1,6 +1,7 @@
 """Objects in, text, HTML, JSON, CSV and pictures out; knows no paths, computes no figure."""
 
 from wattproof.report.calibration import calibration_text
+from wattproof.report.calibration_parts import CalibrationParts, calibration_chart, calibration_parts
 from wattproof.report.charts import (
     distortion_against_power,
     efficiency_against_power,
@@ -82,6 +83,7 @@ __all__ = [
     "VEGA_LITE",
     "VERDICTS",
     "Axis",
+    "CalibrationParts",
     "Cell",
     "ComparisonParts",
     "Doubt",
@@ -100,6 +102,8 @@ __all__ = [
     "budget_lines",
     "budget_rows",
     "budget_text",
+    "calibration_chart",
+    "calibration_parts",
     "calibration_text",
     "capture_rows",
     "captured_lines",

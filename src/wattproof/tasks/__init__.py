@@ -16,6 +16,7 @@ from wattproof.run import (
     Tripped,
 )
 from wattproof.tasks.begun import BegunRun
+from wattproof.tasks.bench_papers import CalibrationTyped
 from wattproof.tasks.calibrating import Calibrated, bench_calibrate
 from wattproof.tasks.checking import BenchChecked, PartSaid, bench_check
 from wattproof.tasks.comparing import Compared, compare
@@ -37,6 +38,8 @@ from wattproof.tasks.modelling import Modelled, Predicted, model, predict
 from wattproof.tasks.overlaid import Overlaid
 from wattproof.tasks.overlaying import ClipWishes, overlay
 from wattproof.tasks.packing import Packed, pack
+from wattproof.tasks.paper_desk import PaperDesk
+from wattproof.tasks.paper_fields import FormPart, FormTyped
 from wattproof.tasks.papering import PaperLine, PaperShown, PapersListed, paper_back, paper_keep, paper_list, paper_show
 from wattproof.tasks.picturing import Pictured, picture
 from wattproof.tasks.planning import Planned, plan
@@ -73,6 +76,7 @@ __all__ = [
     "BegunRun",
     "BenchChecked",
     "Calibrated",
+    "CalibrationTyped",
     "CameraWishes",
     "CaptureJudged",
     "CaptureResult",
@@ -91,6 +95,8 @@ __all__ = [
     "Findings",
     "Floor",
     "ForeseenShown",
+    "FormPart",
+    "FormTyped",
     "FoundPlausible",
     "GivenFile",
     "Imports",
@@ -103,6 +109,7 @@ __all__ = [
     "Modelled",
     "Overlaid",
     "Packed",
+    "PaperDesk",
     "PaperLine",
     "PaperShown",
     "PapersListed",

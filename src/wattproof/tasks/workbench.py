@@ -6,7 +6,9 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from wattproof.tasks.amplifier_papers import AmplifierPapers
 from wattproof.tasks.begun import BegunRun, begin
+from wattproof.tasks.bench_papers import BenchPapers
 from wattproof.tasks.comparisons import Comparisons
 from wattproof.tasks.findings import FindingsShelf
 from wattproof.tasks.imports import Imports
@@ -81,6 +83,16 @@ class Workbench:
     def keep_sample(self, *, tell: Callable[[str], None]) -> str:
         """Keep a made-up bench day as a session, to try everything on; gives its name."""
         return keep_sample(self.archive, tell=tell)
+
+    @cached_property
+    def amplifiers(self) -> AmplifierPapers:
+        """Give the amplifier papers."""
+        return AmplifierPapers(self.archive)
+
+    @cached_property
+    def benches(self) -> BenchPapers:
+        """Give the bench papers."""
+        return BenchPapers(self.archive)
 
     @cached_property
     def overviews(self) -> Overviews:

@@ -1,7 +1,9 @@
 """Every part's pages in one list; a new part is added here."""
 
 from wattproof.web.pages import (
+    amplifier_papers,
     amplifiers,
+    benches,
     comparing,
     findings,
     importing,
@@ -16,6 +18,8 @@ ROUTERS = (
     pairing.router,
     working.router,
     amplifiers.router,
+    amplifier_papers.router,
+    benches.router,
     comparing.router,
     sheets.router,
     running.router,
