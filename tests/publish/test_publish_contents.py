@@ -246,8 +246,8 @@ def test_the_lead_counts_the_verdicts_that_follow_from_the_numbers():
     # 200 ± 2 W of 190 W is met; 350 ± 2 W of 400 W is 12.5 % short; 1.1 A of 1.1 A is a coin's toss; signal over noise
     # re 1 W in 4 ohm is 20 lg(2 V / 0.2 mV) = 80 dB, re 190 W 22.8 dB more; crosstalk was not measured
     assert 20 * log10(2 / 2e-4) < 90 < 20 * log10(2 / 2e-4) + 10 * log10(190)
-    assert "Of the maker's five ratings it meets one, falls short of one, meets one under some readings of it only and " \
-        "leaves two that cannot be told." in text  # fmt: skip
+    told = "meets one, falls short of one, meets one under some readings of it only and leaves two that cannot be told."
+    assert f"Of the maker's five ratings it {told}" in text
     assert "Rated 190 W into 4 ohm: met, with 200.0 ± " in text
     assert re.search(
         r"rated 400 W into 2 ohm: falls short, with 350\S* ± \S+ W at the rated conditions, 12 % below", text
