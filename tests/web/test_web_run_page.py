@@ -178,7 +178,7 @@ def test_a_page_that_has_lost_its_run_says_so_and_comes_back(place, page_of):
     page.get_by_text("Connected.").wait_for()
     for side in lines[0]:
         side.close()
-    page.get_by_text("The run goes on; this page has lost it.").wait_for()
+    page.get_by_text("The run goes on; this page has lost it").wait_for()
     page.get_by_text("Connected.").wait_for()
     assert len(lines) == 2
     page.focus("#stop")

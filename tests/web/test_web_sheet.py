@@ -89,6 +89,9 @@ def test_steps_are_moved_changed_left_out_and_taken_back(place):
     assert steps_of(desk, name) == [names[1], names[0], *names[2:]]
     assert post(browser, f"/sheet/{name}/back").status_code == 303
     assert steps_of(desk, name) == names
+    assert 'name="to" value="3"' in browser.get(f"/sheet/{name}").text
+    assert post(browser, f"/sheet/{name}/back", to="3").status_code == 303
+    assert len(steps_of(desk, name)) == len(names) - 1
 
 
 def test_a_level_that_came_back_as_it_was_shown_changes_nothing(place):

@@ -55,19 +55,11 @@ function connect() {
   mine.addEventListener("close", () => mine === socket && lost());
 }
 
-let counting = 0;
 function lost() {
   socket = null;
   if (over) return;
   const wait = Math.min(LONGEST_WAIT_MS, 500 * 2 ** tries++);
-  const until = performance.now() + wait;
-  clearInterval(counting);
-  const say = () => {
-    const left = Math.ceil((until - performance.now()) / 1000);
-    tell(`The run goes on; this page has lost it. Trying again ${left > 0 ? `in ${left} s` : "now"}. To stop at once, use the hardware stop.`, true);
-  };
-  say();
-  counting = setInterval(say, 1000);
+  tell("The run goes on; this page has lost it and tries again. To stop at once, use the hardware stop.", true);
   setTimeout(connect, wait);
 }
 
@@ -75,7 +67,6 @@ function hear(message) {
   switch (message.event) {
     case "so-far":
       tries = 0;
-      clearInterval(counting);
       tell("Connected.");
       forget();
       for (const one of message.told) show(one);
