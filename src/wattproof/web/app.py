@@ -2,11 +2,13 @@
 
 from collections.abc import Awaitable, Callable
 from pathlib import Path
+from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
+from starlette.types import ASGIApp
 
 from wattproof import __version__
 from wattproof.errors import GuardTripError, InternalFaultError, PageError, WattproofError
@@ -22,6 +24,18 @@ STATUS = {"refused": 409, "guard-trip": 409, "file-missing": 404, "internal-faul
 """HTTP statuses of errors by their code; 400 of all others."""
 
 
+class GatedApp(FastAPI):
+    """Pages and routes behind the gate, which so stands also before the answer that tells a fault of ours."""
+
+    def __init__(self, settings: WebSettings, **more: Any) -> None:  # noqa: ANN401
+        super().__init__(**more)
+        self._settings = settings
+
+    def build_middleware_stack(self) -> ASGIApp:
+        """Put the gate outermost."""
+        return Gate(super().build_middleware_stack(), self._settings)
+
+
 def create_app(settings: WebSettings) -> FastAPI:
     """Make the workbench.
 
@@ -35,7 +49,8 @@ def create_app(settings: WebSettings) -> FastAPI:
         Its ``state.desk`` holds what the pages share; it is closed when the server goes down.
     """
     desk = Desk(settings)
-    app = FastAPI(
+    app = GatedApp(
+        settings,
         title="Wattproof",
         version=__version__,
         summary="The workbench's tasks for scripts on this machine.",
@@ -59,7 +74,6 @@ def create_app(settings: WebSettings) -> FastAPI:
     app.add_exception_handler(RequestValidationError, _not_understood(desk))
     app.add_exception_handler(BodyTooLargeError, _too_large(desk))
     app.add_exception_handler(Exception, _ours(desk))
-    app.add_middleware(Gate, settings=settings)
     return app
 
 
