@@ -65,6 +65,22 @@ def test_the_side_on_which_the_claim_is_kept_is_shaded():
     assert shaded(replace(POWER, at_least=False)) == pytest.approx((12, place(520)), abs=0.02)
 
 
+def test_a_claim_to_come_near_to_has_no_side_and_says_so():
+    svg = scale_svg(replace(POWER, at_least=None), width_px=640)
+    assert not list(drawn(svg).iter(f"{SVG}rect"))
+    assert "claimed: about 520 W" in [word.replace("\N{NO-BREAK SPACE}", " ") for word in words(svg)]
+
+
+def test_a_number_that_was_carried_is_not_called_found():
+    carried = replace(POWER, carried=True)
+    wide, narrow = (
+        [word.replace("\N{NO-BREAK SPACE}", " ") for word in words(scale_svg(carried, width_px=px))]
+        for px in (640, 340)
+    )
+    assert "carried to rated conditions: 500 W (95 %: 490 to 510)" in wide
+    assert "carried: 500 W (95 %: 490 to 510)" in narrow
+
+
 def test_a_logarithmic_line_puts_decades_apart_equally():
     scale = replace(POWER, claim=0.1, at_least=False, measured=Mark(value=1.0, low=0.5, high=2.0), low=0.01, high=10.0)
     assert flag(scale_svg(replace(scale, log=True), width_px=640)) == pytest.approx(12 + 616 / 3, abs=0.01)

@@ -129,13 +129,15 @@ class Scale:
         What the line measures, for its axis.
     claim : float
         The rated number, in `unit`.
-    at_least : bool
-        True where more is better (power), False where less is (distortion).
+    at_least : bool or None
+        True where more is better (power), False where less is (distortion), None where it is to be near (gain).
     measured : Mark
     low, high : float
         Ends of the line, in `unit`; claim and interval lie inside.
     log : bool
         True: the line is logarithmic.
+    carried : bool
+        True: the mark was not measured so, but carried to the rated conditions.
     told : tuple of Words
         The whole in words: what was measured where, probability, margin.
     details : tuple of str
@@ -147,11 +149,12 @@ class Scale:
     quantity: str
     unit: str
     claim: float
-    at_least: bool
+    at_least: bool | None
     measured: Mark
     low: float
     high: float
     log: bool = False
+    carried: bool = False
     told: tuple[Words, ...] = ()
     details: tuple[str, ...] = ()
 

@@ -30,6 +30,7 @@ _CLAIM_WORDS_PX, _FLAG_PX, _WORDS_PX, _SHADE_PX, _DOT_PX, _LINE_PX, _TICKS_PX, _
 )
 _SCALE_PX = 124
 _TICK_ROOM_PX = 80
+_SENSES = {True: "at least", False: "at most", None: "about"}
 _COLOURS = {"meets": SERIES[2].light, "falls short": SERIES[1].light, "cannot tell": SERIES[0].light}
 
 _SIGN_PX = 20
@@ -139,7 +140,9 @@ def _place(axis: Axis, value: float, width_px: int) -> float:
 
 
 def _kept_side(scale: Scale, axis: Axis, width_px: int) -> list[str]:
-    """Shade the side of the claim on which it is kept."""
+    """Shade the side of the claim on which it is kept; neither, where it is to be near."""
+    if scale.at_least is None:
+        return []
     at = _place(axis, scale.claim, width_px)
     left, right = (at, width_px - _MARGIN_PX) if scale.at_least else (_MARGIN_PX, at)
     size = f'x="{_px(left)}" y="{_SHADE_PX}" width="{_px(right - left)}" height="{_LINE_PX - _SHADE_PX}"'
@@ -161,9 +164,9 @@ def _axis_marks(axis: Axis, width_px: int) -> list[str]:
 
 def _claim(scale: Scale, axis: Axis, width_px: int) -> list[str]:
     at = _place(axis, scale.claim, width_px)
-    tip = at + (9 if scale.at_least else -9)
+    tip = at + (-9 if scale.at_least is False else 9)
     flag = f"M{_px(at)} {_FLAG_PX}L{_px(tip)} {_FLAG_PX + 5}L{_px(at)} {_FLAG_PX + 10}Z"
-    words = f"claimed: at {'least' if scale.at_least else 'most'} {scale.claim:.6g}{_unit(scale)}"
+    words = f"claimed: {_SENSES[scale.at_least]} {scale.claim:.6g}{_unit(scale)}"
     down = f'x1="{_px(at)}" x2="{_px(at)}" y1="{_FLAG_PX}" y2="{_LINE_PX + 5}"'
     return [
         f'<line {down} stroke="{INK.light}" stroke-width="2"/>',
@@ -184,17 +187,27 @@ def _measured(scale: Scale, axis: Axis, width_px: int) -> list[str]:
         bar = f'y1="{_DOT_PX}" y2="{_DOT_PX}" stroke="{colour}"'
         parts.append(f'<line {ends} {bar} stroke-width="5" stroke-opacity="0.55"/>')
     parts.append(_dot(scale.verdict, at, colour))
-    parts.append(_halo(_inside(_found_words(scale, low, value, high), at, _WORDS_PX, width_px, fill=INK.light)))
+    parts.append(
+        _halo(_inside(_found_words(scale, low, value, high, width_px), at, _WORDS_PX, width_px, fill=INK.light))
+    )
     return parts
 
 
-def _found_words(scale: Scale, low: float | None, value: float, high: float | None) -> str:
+def _found_words(scale: Scale, low: float | None, value: float, high: float | None, width_px: int) -> str:
+    """Say how the number came about, in as many words as there is room for, and the number."""
+    said = _number_words(scale, low, value, high)
+    ways = ("carried to rated conditions", "carried") if scale.carried else ("found",)
+    fits = (way for way in ways if _LETTER_PX * len(f"{way}: {said}") < width_px)
+    return f"{next(fits, ways[-1])}: {said}"
+
+
+def _number_words(scale: Scale, low: float | None, value: float, high: float | None) -> str:
     if low is None or high is None:
-        return f"found: {value:.4g}{_unit(scale)}, doubt unknown"
+        return f"{value:.4g}{_unit(scale)}, doubt unknown"
     finest = 10.0 ** (floor(log10(abs(value))) - _MOST_DIGITS + 2) if value else 0.0
     doubt = max((high - low) / 2, finest)
     first, middle, last = (value_text(one, uncertainty=doubt) for one in (low, value, high))
-    return f"found: {middle}{_unit(scale)} (95 %: {first} to {last})"
+    return f"{middle}{_unit(scale)} (95 %: {first} to {last})"
 
 
 def _unit(scale: Scale) -> str:

@@ -1,6 +1,7 @@
 """Ratings and verdicts: each rating on a line, as claim and as measured, with all that was assumed and carried."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 
 from wattproof.amplifier import Rating
 from wattproof.judge import Judgement, Verdict
@@ -26,6 +27,7 @@ _ROOM = 0.12
 _LOG_FROM = 20.0
 _PROBABILITY = "the probability that"
 """How a reason begins that only tells the probability, which stands above it already."""
+_SENSES: Mapping[str, bool | None] = MappingProxyType({"at least": True, "at most": False, "about": None})
 _VERDICTS: tuple[Verdict, ...] = ("meets", "falls short", "cannot tell")
 
 
@@ -86,11 +88,12 @@ def _scale(title: str, judgement: Judgement, details: list[str], places: Places)
         quantity=_quantity(judgement),
         unit=unit,
         claim=claim,
-        at_least=judgement.sense != "at most",
+        at_least=_SENSES[judgement.sense],
         measured=mark,
         low=low,
         high=high,
         log=log,
+        carried=judgement.corrected is not None and bool(judgement.correction),
         told=tuple(_told(judgement, places)),
         details=tuple(details),
     )
