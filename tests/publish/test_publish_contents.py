@@ -9,6 +9,7 @@ import pytest
 
 from wattproof.amplifier import Amplifier, Inside, Rating
 from wattproof.bench import Bench
+from wattproof.errors import Notice
 from wattproof.fit import fit_behaviour
 from wattproof.judge import Subject, Terms, judge, on_terms
 from wattproof.measure import CaptureResult, CurvePoint, Figure
@@ -246,13 +247,45 @@ def test_the_lead_counts_the_verdicts_that_follow_from_the_numbers():
     # 200 ± 2 W of 190 W is met; 350 ± 2 W of 400 W is 12.5 % short; 1.1 A of 1.1 A is a coin's toss; signal over noise
     # re 1 W in 4 ohm is 20 lg(2 V / 0.2 mV) = 80 dB, re 190 W 22.8 dB more; crosstalk was not measured
     assert 20 * log10(2 / 2e-4) < 90 < 20 * log10(2 / 2e-4) + 10 * log10(190)
-    told = "meets one, falls short of one, meets one under some readings of it only and leaves two that cannot be told."
-    assert f"Of the maker's five ratings it {told}" in text
+    counts = (
+        "meets one, falls short of one, meets one under some readings of it only and leaves two that cannot be told."
+    )
+    assert f"Of the maker's five ratings it {counts}" in text
     assert "Rated 190 W into 4 ohm: met, with 200.0 ± " in text
     assert re.search(
         r"rated 400 W into 2 ohm: falls short, with 350\S* ± \S+ W at the rated conditions, 12 % below", text
     )
     assert "95 % probable" in text
+
+
+def test_the_lead_names_what_the_amplifier_falls_short_of_also_where_that_is_no_power():
+    ratings = (Rating(quantity="power", value=190, unit="W", load_ohm=4, thd_percent=1, supply_v=14.4),
+               Rating(quantity="idle_current", value=1.0, unit="A", supply_v=14.4))  # fmt: skip
+    text = told(session_document(session(*FULL, thing=amplifier(ratings=ratings))), "lead")
+    assert "; current at idle rated 1 A: falls short, with 1.100 ± " in text
+
+
+def test_a_rating_that_is_to_be_near_is_drawn_neither_as_a_least_nor_as_a_most():
+    thing = amplifier(ratings=(*RATINGS, Rating(quantity="gain", value=26, unit="dB")))
+    scales = blocks(session_document(session(*FULL, thing=thing)), "ratings", Scale)
+    kept = {scale.quantity: scale.at_least for scale in scales}
+    assert (kept["Gain"], kept["Power"], kept["Current at idle"]) == (None, True, False)
+
+
+def test_a_doubt_of_many_outputs_says_once_what_they_share():
+    warnings = tuple(
+        Notice(code="mains", message=f"Lines at 90 Hz: {n} % of {out}.", hint="Look.")
+        for n, out in ((3, "A"), (4, "B"))
+    )
+    results = (ramp(4.0, 200.0).model_copy(update={"warnings": warnings}),)
+    text = told(session_document(replace(SESSIONS["one load"], results=results)))
+    assert "Lines at 90 Hz: 3 % of A [ramp-4.wav]; 4 % of B [ramp-4.wav]. Look." in text
+
+
+def test_complaints_call_a_parameter_as_the_table_does():
+    text = told(session_document(SESSIONS["one load"]))
+    assert "Resistance between rail and load: only one load was measured" in text
+    assert "output_ohm" not in text
 
 
 def test_the_lead_is_three_to_six_sentences(document):

@@ -17,7 +17,7 @@ from wattproof.publish.rated import (
     weighed_figure,
 )
 from wattproof.publish.saying import counted, listed, number_word
-from wattproof.publish.wording import LEAD
+from wattproof.publish.wording import LEAD, QUANTITIES
 from wattproof.report import face_value
 
 _MOST_LOADS = 4
@@ -157,10 +157,16 @@ def _ratings(inputs: PublishedSession) -> Iterator[tuple[Words, ...]]:
         return
     found = weighed(inputs.judged)
     yield (_count(found),)
-    powers = [one for one in found if one.judgements[0].quantity == "power"] or found
-    told = "; ".join(_rated(one, inputs) for one in powers[:_MOST_RATED])
+    told = "; ".join(_rated(one, inputs) for one in _told_first(found))
     yield (f"{told[:1].upper()}{told[1:]}.",)
     yield (LEAD["rule"].format(confidence=f"{100 * inputs.judged.rule.confidence:g} %"),)
+
+
+def _told_first(found: list[Weighed]) -> list[Weighed]:
+    """Choose the ratings that are named: power, which is what is asked for, then what the amplifier falls short of."""
+    powers = [one for one in found if one.judgements[0].quantity == "power"]
+    failed = [one for one in found if one.outcome == "falls short" and one not in powers]
+    return (powers + failed or found)[:_MOST_RATED]
 
 
 def _count(found: list[Weighed]) -> str:
@@ -177,7 +183,10 @@ def _count(found: list[Weighed]) -> str:
 def _rated(one: Weighed, inputs: PublishedSession) -> str:
     rating = inputs.amplifier.ratings[one.number]
     several = rating.channels_driven if len(inputs.amplifier.outputs) > 1 else None
-    return LEAD["rated"].format(
+    quantity = one.judgements[0].quantity
+    name = QUANTITIES.get(quantity, quantity.replace("_", " "))
+    return LEAD["rated" if quantity == "power" else "rated_other"].format(
+        quantity=f"{name[:1].lower()}{name[1:]}",
         claim=claim_text(rating),
         load=LEAD["into"].format(f"{rating.load_ohm:g} ohm") if rating.load_ohm else "",
         driven=LEAD["rated_driven"].format(number_word(several)) if several else "",

@@ -10,7 +10,7 @@ from wattproof.publish.places import Places, number, supply_of
 from wattproof.publish.saying import listed
 from wattproof.publish.tables import cell, table
 from wattproof.publish.wording import BENCH, CONDITIONS
-from wattproof.report import amplifier_facts, bench_facts, bench_tables, conditions_text, doubts_of, sized
+from wattproof.report import Doubt, amplifier_facts, bench_facts, bench_tables, conditions_text, doubts_of, sized
 
 _FULL_POWER = ("ramp", "burst", "hold")
 _NEARLY_ONE = 0.05
@@ -117,8 +117,7 @@ def _before(inputs: PublishedSession) -> str:
 def _doubts(results: Iterable[CaptureResult]) -> tuple[Block, ...]:
     items = []
     for doubt in doubts_of(results):
-        told = [CONDITIONS["doubt_of"].format(message=one.message, places=", ".join(one.places)) for one in doubt.told]
-        items.append((CONDITIONS["doubt"].format(messages=" ".join(told), hint=doubt.hint),))
+        items.append((CONDITIONS["doubt"].format(messages=_messages(doubt), hint=doubt.hint),))
     if not items:
         return (Paragraph(words=(CONDITIONS["no_doubts"],)),)
     return (Bullets(items=tuple(items), title=CONDITIONS["doubts"]),)
@@ -136,3 +135,15 @@ def bench_blocks(inputs: PublishedSession, _places: Places) -> tuple[Block, ...]
         return (Paragraph(words=(BENCH["none"],)),)
     shown = (Facts(pairs=facts, title=BENCH["facts"]),) if facts else ()
     return (*shown, Paragraph(words=(BENCH["interval"],), tone="aside"), *tables)
+
+
+def _messages(doubt: Doubt) -> str:
+    """Say all that was told, and once what several messages begin with."""
+    begun: dict[str, list[str]] = {}
+    for one in doubt.told:
+        start, colon, rest = one.message.partition(": ")
+        head, message = (f"{start}{colon}", rest) if colon else ("", one.message)
+        begun.setdefault(head, []).append(
+            CONDITIONS["doubt_of"].format(message=message.removesuffix("."), places=", ".join(one.places))
+        )
+    return " ".join(f"{head}{'; '.join(told)}." for head, told in begun.items())

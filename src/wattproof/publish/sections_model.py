@@ -28,13 +28,19 @@ def model_blocks(inputs: PublishedSession, _places: Places) -> tuple[Block, ...]
     blocks += _drawn(inputs)
     blocks += _chart(inputs)
     blocks.append(_parameters(model))
-    told = [f"{one.message} {one.hint}" for one in model.complaints]
+    told = [f"{_named(one.message)} {one.hint}" for one in model.complaints]
     if told:
         blocks.append(Bullets(items=tuple((text,) for text in told), title=MODEL["complaints"]))
     if model.left_out:
         worst = max(abs(one.error) for one in model.left_out)
         blocks.append(Paragraph(words=(MODEL["checked"].format(f"{100 * worst:.2g} %"),)))
     return tuple(blocks)
+
+
+def _named(complaint: str) -> str:
+    """Call a parameter that is complained of as the table calls it."""
+    name, colon, rest = complaint.partition(":")
+    return f"{PARAMETERS[name].partition(' (')[0]}{colon}{rest}" if name in PARAMETERS else complaint
 
 
 def _what(model: BehaviourModel) -> str:

@@ -13,7 +13,7 @@ SECTIONS: Mapping[str, str] = MappingProxyType(
     {
         "ratings": "Ratings and verdicts",
         "power": "Power at the limits of distortion",
-        "distortion": "Distortion against power",
+        "distortion": "Distortion",
         "supply": "What it draws, and where that goes",
         "holds": "Held at full power",
         "bursts": "Bursts",
@@ -70,6 +70,7 @@ LEAD: Mapping[str, str] = MappingProxyType(
         "one_depends": "it is met under some readings of it only",
         "one_cannot tell": "whether it is met cannot be told",
         "rated": "rated {claim}{load}{driven}{seconds}: {finding}",
+        "rated_other": "{quantity} rated {claim}{load}{driven}{seconds}: {finding}",
         "into": " into {}",
         "rated_seconds": " for {}",
         "rated_driven": " with {} driven",
