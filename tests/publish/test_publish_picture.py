@@ -336,10 +336,14 @@ def test_a_pdf_is_as_wide_as_its_picture_and_holds_words():
 def test_a_name_that_is_none_is_refused_with_those_that_there_are_and_the_hint_cures_it():
     there = session_pictures(ONE)
     with pytest.raises(UsageError) as refused:
-        chosen_pictures(there, ("wavefrom",))
+        chosen_pictures(there, (there[1].name[:-1],))
     assert all(one.name in refused.value.why for one in there)
-    named = re.search(r"there: (\S+)\.$", refused.value.hint)[1]
+    named = re.search(r"^Write (\S+)\.$", refused.value.hint)[1]
+    assert named == there[1].name
     assert [one.name for one in chosen_pictures(there, (named, named))] == [named]
+    with pytest.raises(UsageError) as far:
+        chosen_pictures(there, ("kingfisher",))
+    assert f"such as {there[0].name}" in far.value.hint
     assert chosen_pictures(there, ("all",)) == there
     assert chosen_pictures(there, ()) == ()
 

@@ -1,6 +1,7 @@
 """Pictures of a session, each by its name: charts of the report and cards of results, drawn for a screen's shape."""
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 from math import ceil
 from typing import Literal, assert_never
 
@@ -163,6 +164,18 @@ def chosen_pictures(pictures: tuple[Picture, ...], names: tuple[str, ...]) -> tu
             raise UsageError(
                 f'There is no picture "{name}" of this session.',
                 why=f"there are {', '.join(there) or 'none'}",
-                hint=f"Name one that is there: {next(iter(there))}." if there else "Capture a ramp first.",
+                hint=_other_name(name, list(there)),
             )
     return pictures if "all" in names else tuple(there[name] for name in dict.fromkeys(names))
+
+
+def _other_name(name: str, there: list[str]) -> str:
+    """Name what was probably meant; without that, how to see what each name shows."""
+    if not there:
+        return "Capture a ramp first."
+    close = get_close_matches(name, there, n=1)
+    return (
+        f"Write {close[0]}."
+        if close
+        else f"Name one that is there, such as {there[0]}, or none to see what each shows."
+    )
