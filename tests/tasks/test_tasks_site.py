@@ -9,7 +9,7 @@ import pytest
 
 from wattproof import tasks
 from wattproof.archive import Archive
-from wattproof.errors import SettingsError
+from wattproof.errors import ArchiveError, SettingsError
 from wattproof.tasks import siting
 
 BENCH = """
@@ -129,6 +129,28 @@ def test_a_session_that_is_gone_takes_its_pages_with_it(club, made_once):
     assert set(answer.removed) == {f"sessions/{made_once[1][1]}.html", "amplifiers/reed-marten-water-vole.html"}
     assert "Water Vole" not in (club / "site" / "index.html").read_text(encoding="utf-8")
     assert not (club / "site" / "amplifiers" / "reed-marten-water-vole.html").exists()
+
+
+def test_an_archive_s_name_with_a_slip_in_it_takes_no_page_away(club):
+    before = files(club / "site")
+    with pytest.raises(ArchiveError) as refused:
+        tasks.site(club / "site", archive=club / "archvie", title="The boathouse club")
+    assert "--archive" in refused.value.hint
+    assert files(club / "site") == before
+
+
+def test_a_session_that_is_left_out_has_no_page_and_comes_back(club, made_once):
+    before, name = files(club / "site"), made_once[1][1]
+    answer = tasks.site(club / "site", archive=club / "archive", title="The boathouse club", leave_out=("water-vole",))
+    assert f"sessions/{name}.html" in answer.removed
+    assert not any(b"Water Vole" in data for data in files(club / "site").values())
+    again(club)
+    assert files(club / "site") == before
+    with pytest.raises(ArchiveError, match="no session"):
+        tasks.site(club / "site", archive=club / "archive", leave_out=("heron",))
+    with pytest.raises(ArchiveError) as refused:
+        tasks.site(club / "site", archive=club / "archive", leave_out=made_once[1])
+    assert "2, are left out" in refused.value.why
 
 
 def test_files_that_are_not_ours_are_let_be(club):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from wattproof import __version__
-from wattproof.errors import FileMissingError, WattproofError
+from wattproof.errors import ArchiveError, FileMissingError, WattproofError
 from wattproof.publish import SiteSession
 from wattproof.tasks.site_folder import SiteFolder
 from wattproof.tasks.site_session import site_session
@@ -59,13 +59,15 @@ class SiteMade(BaseModel):
         """Tell what was made and where to begin."""
         lines = [
             f"Written: {self.start}",
-            f"  {self.amplifiers} amplifiers; reports made {len(self.made)}, as before {self.unchanged}",
+            f"  amplifiers: {self.amplifiers}; reports made: {len(self.made)}, as before: {self.unchanged}",
         ]
         lines += [f"  removed {one}" for one in self.removed]
         return "\n".join([*lines, *[f"! {problem}" for problem in self.problems]])
 
 
-def site(out: Path, *, archive: Path | None = None, title: str = "", tell: Tell = None) -> SiteMade:
+def site(
+    out: Path, *, archive: Path | None = None, title: str = "", leave_out: tuple[str, ...] = (), tell: Tell = None
+) -> SiteMade:
     """Write the whole archive as a folder of pages: a list, a table side by side, a page an amplifier, all reports.
 
     Nothing in it asks the network for anything, so that it works from a disk as well. Sessions that have not changed
@@ -79,11 +81,15 @@ def site(out: Path, *, archive: Path | None = None, title: str = "", tell: Tell 
         Folder of the archive.
     title : str
         What the site is called.
+    leave_out : tuple of str
+        Sessions that are not published: the name of each, or a part of it that no other session has.
     tell : callable or None
         Gets a line for what takes a while.
 
     Raises
     ------
+    ArchiveError
+        No session is there to be published, or none of a name that is to be left out.
     SettingsError
         A page would be written over a file that is not ours, or that someone has changed; or it is the archive.
     FileMissingError
@@ -94,12 +100,16 @@ def site(out: Path, *, archive: Path | None = None, title: str = "", tell: Tell 
 
     store = Archive(archive or default_root())
     listing = store.list_sessions()
+    hidden = {store.open_session(name).id for name in leave_out}
+    sessions = [session for session in listing.sessions if session.id not in hidden]
+    if not sessions:
+        raise _nothing(store.root, left_out=len(hidden))
     problems = [f"{notice.message} {notice.hint}" for notice in listing.notices]
     before = _before(out)
     folder = SiteFolder(out=out, archive=store.root, listed=before.files)
     known = {one.told.session: one for one in before.sessions} if before.wattproof == __version__ else {}
     kept, made = [], []
-    for session in listing.sessions:
+    for session in sessions:
         try:
             one, fresh = _published(store, session, known.get(session.id), folder, tell)
         except FileMissingError:
@@ -121,6 +131,15 @@ def site(out: Path, *, archive: Path | None = None, title: str = "", tell: Tell 
         unchanged=len(kept) - len(made),
         removed=tuple(removed),
         problems=tuple(problems),
+    )
+
+
+def _nothing(root: Path, *, left_out: int) -> ArchiveError:
+    """Refuse rather than take all pages away: an archive's name with a slip in it is no archive that was emptied."""
+    return ArchiveError(
+        f"There is no session to be published in {root}.",
+        why=f"all that are there, {left_out}, are left out" if left_out else "it holds none that can be read",
+        hint="Leave fewer out." if left_out else "Name the folder of the archive: --archive FOLDER",
     )
 
 
