@@ -42,6 +42,16 @@ def test_a_name_cannot_become_a_formula():
     assert row["value"] == "-1.0"
 
 
+def test_a_lone_carriage_return_stays_inside_its_cell():
+    figure = Figure(name="load_power", value=1.0, u=0.1, unit="W", origin="0-1 s")
+    text = figures_csv([CaptureResult(file="wren\rteal.wav", kind="steady", figures=(figure,))])
+    # as a spreadsheet reads it: any of the three line ends, unless in quotation marks
+    (row,) = csv.DictReader(io.StringIO(text, newline=""))
+    assert row["file"] == "wren\rteal.wav"
+    assert text.count("\n") == 2
+    assert "\r\n" not in text
+
+
 def test_the_object_is_valid_against_the_model_s_own_schema(results):
     made = results_json(results, views=True)
     assert (made["wattproof"], made["schema"]) == (__version__, 1)

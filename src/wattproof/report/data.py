@@ -23,11 +23,15 @@ def figures_csv(results: Iterable[CaptureResult]) -> str:
     ``conditions`` holds all of them as JSON; the common ones have columns of their own. A text that a spreadsheet
     would take for a formula is given a leading apostrophe.
     """
+    rows = (_row(result, figure) for result in results for figure in result.figures)
+    return "".join([_line(_COLUMNS), *(_line(row[column] for column in _COLUMNS) for row in rows)])
+
+
+def _line(cells: Iterable[object]) -> str:
     out = io.StringIO()
-    writer = csv.DictWriter(out, _COLUMNS, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(_row(result, figure) for result in results for figure in result.figures)
-    return out.getvalue()
+    # the writer puts a lone carriage return into quotation marks only where lines end in one
+    csv.writer(out, lineterminator="\r\n").writerow(cells)
+    return out.getvalue().removesuffix("\r\n") + "\n"
 
 
 def _row(result: CaptureResult, figure: Figure) -> dict[str, object]:
