@@ -141,7 +141,7 @@ def test_a_clip_covers_the_capture_and_its_answer_says_so(overlay, tmp_path):
 
 
 def test_the_same_capture_gives_the_same_clip(overlay, tmp_path):
-    one, two = (overlay(clip=tmp_path / name, to_s=0.4).written.read_bytes() for name in ("one.webm", "two.webm"))
+    one, two = (overlay(out=tmp_path / name, to_s=0.4).written.read_bytes() for name in ("one.webm", "two.webm"))
     assert one == two
 
 
@@ -215,7 +215,7 @@ def children():
 
 @pytest.mark.parametrize("fault", [KeyboardInterrupt, BrokenPipeError])
 def test_a_clip_broken_off_leaves_what_was_there(overlay, tmp_path, monkeypatch, fault):
-    whole = overlay(clip=tmp_path / "clip.webm", to_s=0.4).written.read_bytes()
+    whole = overlay(out=tmp_path / "clip.webm", to_s=0.4).written.read_bytes()
     drawn = overlaying.frames_of
 
     def broken_off(*args, **kwargs):
@@ -292,7 +292,7 @@ def test_numbers_that_are_none_are_refused(wishes):
 def test_a_clip_is_not_written_over_the_camera_sound(overlay, camera_sound):
     sound = camera_sound(1.0)
     with pytest.raises(SettingsError, match="written over"):
-        overlay(clip=sound, camera=CameraWishes(sync=sound))
+        overlay(out=sound, camera=CameraWishes(sync=sound))
 
 
 def test_the_claim_is_the_one_for_this_load(made):

@@ -46,7 +46,7 @@ class ClipWishes:
     ----------
     output : str or None
         Output of the amplifier to show; the first one when left out.
-    clip : Path or None
+    out : Path or None
         File to write; named after the capture, in the folder one is in, when left out.
     format : "mov" or "webm" or None
         ProRes 4444 in a mov, or the much smaller VP9 in a webm; by the clip's name, else mov, when left out.
@@ -69,7 +69,7 @@ class ClipWishes:
     """
 
     output: str | None = None
-    clip: Path | None = None
+    out: Path | None = None
     format: FilmFormat | None = None
     frames: Path | None = None
     chapters: Path | None = None
@@ -143,7 +143,7 @@ def overlay(
     measured = {} if (stored := store.read_figures(found)) is None else {c.number: c.results for c in stored.captures}
     records = store.captures(found)
     record = _chosen(records, capture)
-    refuse_overwriting((wishes.clip, wishes.chapters), given=(camera.sync,))
+    refuse_overwriting((wishes.out, wishes.chapters), given=(camera.sync,))
     result = _result_of(record, measured.get(record.number, ()))
     scene = _scene(found, record, result, output=wishes.output)
     synced = sync_with(
@@ -199,7 +199,7 @@ def _chosen(records: "tuple[CaptureRecord, ...]", word: str) -> "CaptureRecord":
     raise ArchiveError(
         f'No capture is "{word}".' if not meant else f'Several captures are "{word}".',
         why=f"the session holds {listed or 'none'}",
-        hint="Give the capture's number.",
+        hint="Give the capture's number." if records else "Add one first: wattproof session add.",
     )
 
 
@@ -258,11 +258,11 @@ def _clock(result: CaptureResult, wishes: ClipWishes, *, rate: Fraction, synced:
 
 
 def _format(wishes: ClipWishes) -> FilmFormat:
-    named = "" if wishes.clip is None else wishes.clip.suffix.lower().lstrip(".")
+    named = "" if wishes.out is None else wishes.out.suffix.lower().lstrip(".")
     chosen: FilmFormat = wishes.format or ("webm" if named == "webm" else "mov")
     if named not in {"", chosen}:
         raise SettingsError(
-            f"{wishes.clip} would be no {named}.",
+            f"{wishes.out} would be no {named}.",
             why=f"the clip is a {chosen}",
             hint=f"Let the name end in .{chosen}, or choose the other one with --format.",
         )
@@ -282,5 +282,5 @@ def _written(
 
     if wishes.frames is not None:
         return keep_frames(frames(), wishes.frames)
-    to = wishes.clip or Path(f"{record.folder}-overlay.{shape.format}")
+    to = wishes.out or Path(f"{record.folder}-overlay.{shape.format}")
     return keep_film(frames(), to, shape)

@@ -159,7 +159,7 @@ def overlay(request: Request, desk: TheDesk, session: str, form: Form) -> Respon
     def work(folder: Path, tell: Tell) -> tuple[str, Sequence[Path], object]:
         clip = folder / f"{session}-{capture}.{form_of_clip}"
         wishes = ClipWishes(
-            clip=clip, format="webm" if form_of_clip == "webm" else "mov", fps=text_in(form, "fps") or "30",
+            out=clip, format="webm" if form_of_clip == "webm" else "mov", fps=text_in(form, "fps") or "30",
             size=text_in(form, "size") or "1280x720",
         )  # fmt: skip
         made = tasks.overlay(session, capture, archive=archive, wishes=wishes, tell=tell)
