@@ -303,7 +303,7 @@ def _outcome(
     counts = (
         (sum(one.state not in _GOOD for one in figures), f"of {len(figures)} figures"),
         (sum(one.state not in _GOOD for one in verdicts), f"of {len(verdicts)} verdicts"),
-        (len(findings), "findings about its parts"),
+        (len(findings), f"finding{'s' if len(findings) > 1 else ''} about its parts"),
     )
     return SAID["not"].format(what=", ".join(f"{count} {words}" for count, words in counts if count))
 
