@@ -1,4 +1,4 @@
-"""A first start in a real browser: a new amplifier, findings as one types, undo, a bench from the example, calibrated."""
+"""A first start in a real browser: an amplifier typed and looked at, undo, a bench from the example, calibrated."""
 
 import pytest
 
@@ -62,7 +62,9 @@ def test_a_first_start_leads_to_a_calibrated_bench(server, page_of, axe):
     both_looks(page, axe)
     page.get_by_role("button", name="Take this example").click()
     page.wait_for_url("**/bench/boathouse-bench")
-    for number, (reference, reading) in enumerate([("-41.9", "-0.5"), ("0.1", "0"), ("21.1", "0.25"), ("42", "0.5")], 1):
+    for number, (reference, reading) in enumerate(
+        [("-41.9", "-0.5"), ("0.1", "0"), ("21.1", "0.25"), ("42", "0.5")], 1
+    ):
         page.get_by_label(f"Point {number}: the meter shows").fill(reference)
         page.get_by_label(f"Point {number}: the channel reads").fill(reading)
     page.get_by_role("button", name="Fit a line").click()

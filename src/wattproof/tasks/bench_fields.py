@@ -7,7 +7,7 @@ from wattproof.tasks.paper_fields import FormField, FormPart
 
 ROLES = tuple((name, name.replace("_", " ")) for name in get_args(Role))
 READS = tuple((name, name.replace("_", " ")) for name in get_args(Read))
-PACED = (("", "as fast as it can be computed"), ("yes", "as slow as the real thing"))
+PACED = (("", "as fast as it goes"), ("yes", "as the real thing"))
 WORKED = (("", "by hand"), ("manual", "by hand"), ("scpi", "over a wire, by SCPI"), ("simulated", "simulated"))
 
 BENCH_PARTS = (
