@@ -321,7 +321,7 @@ def test_work_of_another_browser_is_not_there(server, evil):
 
 def test_a_fault_of_ours_tells_nothing_of_our_insides(server, monkeypatch):
     def broken(*_args, **_more):
-        raise RuntimeError("secret words at /home/somebody/wattproof/archive.py")
+        raise RuntimeError("secret words at /srv/somebody/wattproof/archive.py")
 
     monkeypatch.setattr("wattproof.tasks.sessions._archive", broken)
     monkeypatch.setattr("wattproof.tasks.Workbench.running", broken)
@@ -329,7 +329,7 @@ def test_a_fault_of_ours_tells_nothing_of_our_insides(server, monkeypatch):
         for path in ("/api/session/list", "/run"):
             answer = browser.get(path)
             assert answer.status_code == 500
-            assert not re.search(r"Traceback|secret words|/home/|\.py|site-packages", answer.text)
+            assert not re.search(r"Traceback|secret words|/srv/|\.py|site-packages", answer.text)
             assert "default-src 'none'" in answer.headers["content-security-policy"]
 
 

@@ -14,6 +14,7 @@ from wattproof.web.app import create_app
 from wattproof.web.settings import WebSettings
 
 PORT = 8412
+LAST_PORT = 65535
 LOOPBACK = "127.0.0.1"
 CODE_DIGITS = 8
 
@@ -93,16 +94,18 @@ def serve(
 
 
 def _listener(port: int | None, host: str) -> socket.socket:
-    why = ""
+    why = "a port is a number from 0 to 65535"
     for wanted in (PORT, 0) if port is None else (port,):
+        if not 0 <= wanted <= LAST_PORT:
+            break
         try:
             return socket.create_server((host, wanted))
-        except (OSError, OverflowError) as error:
-            why = getattr(error, "strerror", None) or str(error)
+        except OSError as error:
+            why = error.strerror or str(error)
     raise RefusedError(
-        f"The workbench cannot listen on port {port or PORT}.",
+        f"The workbench cannot listen on port {PORT if port is None else port}.",
         why=why,
-        hint="Leave --port out, or name another from 1024 to 65535.",
+        hint=f"Leave --port out, or name another from 1024 to {LAST_PORT}.",
     )
 
 
