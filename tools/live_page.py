@@ -144,8 +144,9 @@ def told(ear: Ear, seen: np.ndarray, looks: list[tuple[float, float, float]]) ->
     painted: dict[float, list[float]] = {}
     for _, t_s, at in seen:
         painted.setdefault(t_s, []).append(1e-3 * at)
-    heard = [one for one in ear.holds if len(one) > 1]
-    pairs = [(min(at - moment for moment, at in one.items()), *pair) for one in heard for pair in paired(one, painted)]
+    heard = [one for one in map(dict, ear.holds) if len(one) > 1]  # as it is now: the ear goes on hearing
+    starts = [min(at - moment for moment, at in one.items()) for one in heard]
+    pairs = [(start, *pair) for start, one in zip(starts, heard, strict=True) for pair in paired(one, painted)]
     start, t_s, came, shown = np.array(pairs).T
     held_s = sum(max(one.values()) - min(one.values()) for one in heard)
     sent = sum(map(len, heard))
