@@ -5,7 +5,9 @@ from pathlib import Path
 from wattproof import tasks
 
 
-def session_void(session: str, number: int, /, *, why: str, archive: Path | None = None, json: bool = False) -> None:
+def session_void(
+    session: str, number: int, /, *, why: str = "", archive: Path | None = None, json: bool = False
+) -> None:
     """Mark a capture as void: it is kept, but no figure is made of it.
 
     Parameters
@@ -15,7 +17,7 @@ def session_void(session: str, number: int, /, *, why: str, archive: Path | None
     number
         Number of the capture.
     why
-        What is wrong with it.
+        What is wrong with it; without a reason it is refused.
     archive
         Folder of the archive; $WATTPROOF_ARCHIVE or ~/wattproof-archive when left out.
     json

@@ -30,7 +30,7 @@ class CaptureJudged(BaseModel):
         )
 
 
-def session_void(session: str, number: int, *, why: str, archive: Path | None = None) -> CaptureJudged:
+def session_void(session: str, number: int, *, why: str = "", archive: Path | None = None) -> CaptureJudged:
     """Mark a capture as void: it is kept, but no figure is made of it.
 
     Parameters
@@ -40,7 +40,7 @@ def session_void(session: str, number: int, *, why: str, archive: Path | None = 
     number : int
         Number of the capture.
     why : str
-        What is wrong with it.
+        What is wrong with it; without a reason it is refused.
     archive : Path or None
         Folder of the archive.
 
