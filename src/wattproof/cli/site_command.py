@@ -26,7 +26,7 @@ def site(
     title
         What the site is called.
     leave_out
-        A session that is not published; may be given several times.
+        A session that is not published: its name, or a part that no other has.
     json
         Print one JSON object instead.
     """
