@@ -66,6 +66,13 @@ def script(server):
         yield client
 
 
+@pytest.fixture(scope="module")
+def asking(module_server, tmp_path_factory):
+    """A script that asks of an archive with nothing in it."""
+    with module_server(tmp_path_factory.mktemp("empty") / "archive").script() as client:
+        yield client
+
+
 def said(*words):
     """Give what a command prints with --json."""
     out = io.StringIO()
@@ -325,8 +332,8 @@ def test_too_much_at_once_is_refused(server, monkeypatch):
         ("/api/run/state?session=nobody", 400, "archive"),
     ],
 )
-def test_every_fault_has_the_one_shape(script, path, status, code):
-    answer = script.get(path)
+def test_every_fault_has_the_one_shape(asking, path, status, code):
+    answer = asking.get(path)
     assert (answer.status_code, answer.json()["error"]["code"]) == (status, code)
     assert answer.json().keys() == {"error"}
     assert answer.json()["error"].keys() == {"code", "message", "why", "hint"}

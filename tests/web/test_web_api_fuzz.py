@@ -45,7 +45,7 @@ def test_nothing_that_is_sent_breaks_a_route(label, here):
     headers = {tokens.HEADER: tokens.script_token(here.settings.secret)}
 
     @settings(
-        max_examples=6, deadline=None, database=None, phases=[Phase.generate], suppress_health_check=list(HealthCheck)
+        max_examples=4, deadline=None, database=None, phases=[Phase.generate], suppress_health_check=list(HealthCheck)
     )
     @given(case=OPERATIONS[label].as_strategy(), known=st.booleans())
     def send(case, known):

@@ -77,6 +77,12 @@ def test_whatever_a_file_is_called_its_name_is_one_that_every_system_takes(said)
     assert safe_name(name) == name
 
 
+@pytest.fixture(scope="module")
+def place(module_server, tmp_path_factory):
+    """A workbench over an archive with nothing in it."""
+    return module_server(tmp_path_factory.mktemp("empty") / "archive")
+
+
 def paired_post(here, path, body, **headers):
     """Begin a request with the token and without a length, and give the socket."""
     said = {
@@ -125,8 +131,8 @@ def test_a_stated_length_that_is_too_much_is_refused_before_it_comes(server):
 
 
 @pytest.mark.parametrize("length", ["-1", "1e3", "0x10", "\u0661", "9" * 30])
-def test_a_length_that_is_none_is_refused(length, server):
-    wire = paired_post(server(), "/api/read", b"", **{"transfer-encoding": "", "content-length": length})
+def test_a_length_that_is_none_is_refused(length, place):
+    wire = paired_post(place, "/api/read", b"", **{"transfer-encoding": "", "content-length": length})
     assert answer_of(wire) in {400, 413}
 
 
@@ -186,8 +192,8 @@ def test_a_body_that_never_comes_is_waited_for_only_so_long(path, server):
     ids=lambda body: ascii(body[:16]),
 )  # fmt: skip
 @pytest.mark.parametrize("kind", ["multipart/form-data; boundary=edge", "multipart/form-data", "text/plain", "\u00ff"])
-def test_a_broken_form_is_no_fault_of_ours(body, kind, server):
-    with server().script() as script:
+def test_a_broken_form_is_no_fault_of_ours(body, kind, place):
+    with place.script() as script:
         answer = script.post("/api/read", content=body, headers={"content-type": kind.encode("latin-1")})
         assert 400 <= answer.status_code < 500, answer.text
         assert answer.json()["error"]["code"] == "page"
