@@ -176,7 +176,12 @@ def _outlier(readings: Real, references: Real) -> Notice | None:
     return Notice(
         code="calibration-outlier",
         message=f"Point {worst + 1} (reference {references[worst]:g}, reading {readings[worst]:g}) lies "
-        f"{residuals[worst]:.3g} off the line, {scores[worst]:.1f} times the scatter of the others.",
+        f"{residuals[worst]:.3g} off the line, {_times(scores[worst])} the scatter of the others.",
         hint="Read that point again; leave it out only where the reason is known.",
         numbers={"point": float(worst + 1), "residual": float(residuals[worst]), "score": float(scores[worst])},
     )
+
+
+def _times(score: float) -> str:
+    """Say how many times; past a thousand the others lie on the line as well as anyone can read."""
+    return f"{score:.1f} times" if score < 1000 else "more than 1000 times"
