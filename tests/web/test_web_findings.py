@@ -129,6 +129,23 @@ def test_a_capture_is_marked_as_void_with_a_reason_kept_and_taken_back(server, k
 
 def test_a_session_that_is_not_there_is_told(browser):
     assert "There is no session yet." in browser.get("/findings").text
-    missing = browser.get("/findings/nothing")
-    assert missing.status_code == 400
-    assert "try" in missing.text
+    for name in ("nothing", "..", "%2e%2e", "~", "bittern"):
+        missing = browser.get(f"/findings/{name}" if name != ".." else "/publish/..%00")
+        assert missing.status_code in {400, 404}, name
+
+
+def test_a_session_is_told_by_its_whole_name_never_by_a_place(server, kept, tmp_path, monkeypatch):
+    archive, session = kept()
+    elsewhere = tmp_path / "elsewhere"
+    (archive / session).rename(elsewhere)
+    monkeypatch.chdir(tmp_path)
+    tasks.session_figures(str(elsewhere), archive=archive)  # the command line takes a place
+    with server(archive).browser() as browser:
+        token = token_of(browser.get("/publish"))
+        for part in ("report", "data", "pack", "words"):
+            answer = browser.post(f"/publish/elsewhere/{part}", data={"form_token": token, "format": "md"})
+            assert answer.status_code in {400, 422}, part
+        for what in ("void", "unvoid"):
+            answer = browser.post(f"/findings/elsewhere/captures/1/{what}", data={"form_token": token, "why": "x"})
+            assert answer.status_code == 400
+        assert browser.get("/findings/elsewhere").status_code == 400

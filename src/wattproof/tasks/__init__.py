@@ -37,6 +37,7 @@ from wattproof.tasks.measuring import RecordKind, Wishes, measure
 from wattproof.tasks.modelling import Modelled, Predicted, model, predict
 from wattproof.tasks.overlaid import Overlaid
 from wattproof.tasks.overlaying import ClipWishes, overlay
+from wattproof.tasks.overview_lines import OverviewLine
 from wattproof.tasks.packing import Packed, pack
 from wattproof.tasks.paper_desk import PaperDesk
 from wattproof.tasks.paper_fields import FormPart, FormTyped
@@ -108,6 +109,7 @@ __all__ = [
     "Measured",
     "Modelled",
     "Overlaid",
+    "OverviewLine",
     "Packed",
     "PaperDesk",
     "PaperLine",

@@ -12,6 +12,7 @@ from wattproof.errors import WattproofError
 from wattproof.fit import BehaviourModel
 from wattproof.tasks.foreseen_page import ForeseenShown, Slider, foreseen_shown, sliders_of
 from wattproof.tasks.published import published_session
+from wattproof.tasks.run_past import need_session
 
 if TYPE_CHECKING:
     from wattproof.archive import Archive, CaptureRecord, Session
@@ -108,6 +109,16 @@ class FindingsShelf:
         self._kept: OrderedDict[str, Findings | WattproofError] = OrderedDict()
         self._lock = Lock()
 
+    def need(self, session: str) -> None:
+        """Refuse what is no session's name: what a page is asked for is never taken for a path.
+
+        Raises
+        ------
+        ArchiveError
+            There is no such session.
+        """
+        need_session(self._store(), session)
+
     def see(self, session: str) -> SessionSeen:
         """Say how a session stands; nothing is measured.
 
@@ -117,6 +128,7 @@ class FindingsShelf:
             There is no such session, or a part of it is damaged.
         """
         store = self._store()
+        need_session(store, session)
         found = store.open_session(session)
         stored = store.read_figures(found)
         outdated = () if stored is None else tuple(one.message for one in store.outdated(found, stored))

@@ -15,6 +15,7 @@ from wattproof.tasks.files import text_of, write_text
 from wattproof.tasks.measured import Measured
 from wattproof.tasks.measuring import Item, Wishes, is_readings, measure_items, opened
 from wattproof.tasks.quick import channels_said, chosen_load
+from wattproof.tasks.run_past import need_session
 from wattproof.tasks.said import FileAnswers
 from wattproof.tasks.sessions import keep_item, reader_of, session_new
 
@@ -146,6 +147,8 @@ class Imports:
         InputError
             A file cannot be used, leaves a question open, or is said to be into a load that the bench has not.
         """
+        if session:
+            need_session(self._store(), session)  # a page's word is never taken for a path
         table = self._store().open_session(session).bench if session else _bench(bench)
         if not files:
             raise SettingsError(

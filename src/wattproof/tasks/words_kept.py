@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from wattproof.errors import FileMissingError
 from wattproof.settings import edited_toml
+from wattproof.tasks.run_past import need_session
 
 if TYPE_CHECKING:
     from wattproof.archive import Archive, KeptRemarks
@@ -86,6 +87,7 @@ class SessionWords:
 
     def _kept(self, session: str) -> "KeptRemarks | None":
         store = self._store()
+        need_session(store, session)  # a page's word is never taken for a path
         return store.remarks(store.open_session(session))
 
     def _store(self) -> "Archive":

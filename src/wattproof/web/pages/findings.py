@@ -2,42 +2,68 @@
 
 import asyncio
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
 from wattproof import tasks
 from wattproof.errors import SettingsError, WattproofError
-from wattproof.tasks import Findings, ForeseenShown, SessionSeen
+from wattproof.tasks import Findings, ForeseenShown, OverviewLine, SessionSeen
 from wattproof.web.desk import Desk
 from wattproof.web.forms import Form, TheDesk, text_in
 from wattproof.web.jobs import Job, Tell
 
 router = APIRouter(include_in_schema=False)
 
+MOST_LISTED = 100_000
+PER_PAGE = 50
+
 
 @router.get("/findings")
-def sessions(request: Request, desk: TheDesk, q: str = "") -> Response:
+def sessions(request: Request, desk: TheDesk, q: str = "", page: int = 1) -> Response:
     """List the sessions, newest first."""
-    listed = tasks.session_list(archive=desk.settings.archive)
-    words = q.casefold().split()
-    found = [one for one in listed.sessions[::-1] if _fits(f"{one.session} {one.amplifier}".casefold(), words)]
-    return desk.page(
-        request, "findings.html.j2", here="findings", title="Findings",
-        sessions=found, all=len(listed.sessions), problems=listed.problems, q=q,
-    )  # fmt: skip
+    listed = list_sessions(desk, q, page)
+    return desk.page(request, "findings.html.j2", here="findings", title="Findings", listed=listed, q=q)
 
 
-def _fits(text: str, words: list[str]) -> bool:
-    return all(word in text for word in words)
+@dataclass(frozen=True, kw_only=True)
+class Listed:
+    """A page of the sessions: each name with what the index tells of it, which may be nothing yet."""
+
+    rows: tuple[tuple[str, OverviewLine | None], ...]
+    found: int
+    total: int
+    page: int
+    pages: int
+
+
+def list_sessions(desk: Desk, q: str, page: int) -> Listed:
+    """Take the names from the folders and the rest from the index, so that no session is opened."""
+    names = desk.place.recent_sessions(MOST_LISTED)
+    told = desk.place.overviews.see(query=q, page=page)
+    known = {line.session: line for line in told.lines}
+    if q.strip():  # what nothing is told of yet cannot be searched, but for its name
+        unread = [name for name in names if told.unread and name not in known and _fits(name, q)] if page == 1 else []
+        rows = tuple((name, known.get(name)) for name in (*known, *unread))
+        return Listed(
+            rows=rows, found=told.found + len(unread), total=len(names), page=told.page, pages=told.pages
+        )  # fmt: skip
+    pages = max(1, -(-len(names) // PER_PAGE))
+    page = min(max(1, page), pages)
+    shown = names[(page - 1) * PER_PAGE : page * PER_PAGE]
+    rows = tuple((name, known.get(name)) for name in shown)
+    return Listed(rows=rows, found=len(names), total=len(names), page=page, pages=pages)
+
+
+def _fits(name: str, q: str) -> bool:
+    return all(word in name for word in q.casefold().split())
 
 
 @router.get("/findings/{session}")
 def findings(request: Request, desk: TheDesk, session: str) -> Response:
     """Show a session; what is measured but not drawn yet is drawn first, as work that takes long."""
     seen = desk.place.findings.see(session)
-    if seen.session != session:
-        return RedirectResponse(f"/findings/{seen.session}", 303)  # a part of a name will do
     found = desk.place.findings.find(seen)
     if found is None and seen.state == "measured":
         return RedirectResponse(f"/jobs/{make_findings(request, desk, seen.session).number}", 303)
@@ -55,6 +81,7 @@ def measure(request: Request, desk: TheDesk, session: str, form: Form) -> Respon
 async def void(request: Request, desk: TheDesk, session: str, number: int, form: Form) -> Response:
     """Mark a capture as void, with the reason; it is kept."""
     why, archive = text_in(form, "why"), desk.settings.archive
+    desk.place.findings.need(session)
     try:
         await asyncio.to_thread(tasks.session_void, session, number, why=why, archive=archive)
     except WattproofError as error:
@@ -65,6 +92,7 @@ async def void(request: Request, desk: TheDesk, session: str, number: int, form:
 @router.post("/findings/{session}/captures/{number}/unvoid")
 async def unvoid(request: Request, desk: TheDesk, session: str, number: int, form: Form) -> Response:  # noqa: ARG001
     """Take back that a capture is void."""
+    desk.place.findings.need(session)
     await asyncio.to_thread(tasks.session_unvoid, session, number, archive=desk.settings.archive)
     return await asyncio.to_thread(_anew, request, desk, session)
 

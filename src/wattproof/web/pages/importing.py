@@ -23,6 +23,8 @@ from wattproof.web.uploads import Tray, take
 
 router = APIRouter(include_in_schema=False)
 
+MOST_OFFERED = 200
+
 LARGE_BYTES = 50_000_000
 """More than this is looked through as work that takes long."""
 
@@ -173,7 +175,7 @@ def _shown(
     return desk.page(
         request, "import_tray.html.j2", status=200 if fault is None else 422, here="import", title="Import",
         tray=tray, lines=lines, papers=papers, said=said, fault=fault, fields=ASKED,
-        sessions=[one.session for one in tasks.session_list(archive=desk.settings.archive).sessions[::-1]],
+        sessions=list(desk.place.recent_sessions(MOST_OFFERED)),
         roles=tasks.ROLES, size=_size, loads=_loads(desk, tray, papers["bench"], said),
     )  # fmt: skip
 

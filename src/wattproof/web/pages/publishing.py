@@ -14,7 +14,7 @@ from wattproof.tasks import ClipWishes, Findings, PhotoGiven
 from wattproof.web.desk import Desk
 from wattproof.web.forms import Form, TheDesk, text_in, texts_in
 from wattproof.web.jobs import Tell
-from wattproof.web.pages.findings import make_findings
+from wattproof.web.pages.findings import list_sessions, make_findings
 from wattproof.web.shelf import Made, zipped
 
 router = APIRouter(include_in_schema=False)
@@ -33,11 +33,10 @@ _MOST_PHOTO_BYTES = 60_000_000
 
 
 @router.get("/publish")
-def publish(request: Request, desk: TheDesk) -> Response:
+def publish(request: Request, desk: TheDesk, q: str = "", page: int = 1) -> Response:
     """Choose a session; make a site of all; check a pack."""
-    sessions = tasks.session_list(archive=desk.settings.archive).sessions[::-1]
     return desk.page(
-        request, "publish.html.j2", here="publish", title="Publish", sessions=sessions,
+        request, "publish.html.j2", here="publish", title="Publish", listed=list_sessions(desk, q, page), q=q,
         made=desk.shelf.of(request.state.browser, ""),
     )  # fmt: skip
 
@@ -115,8 +114,6 @@ def drop(request: Request, desk: TheDesk, key: str, form: Form) -> Response:  # 
 def session_page(request: Request, desk: TheDesk, session: str) -> Response:
     """Show what can be made of a session; what is not drawn yet is drawn first, for its pictures are to be named."""
     seen = desk.place.findings.see(session)
-    if seen.session != session:
-        return RedirectResponse(f"/publish/{seen.session}", 303)
     if desk.place.findings.find(seen) is None and seen.state == "measured":
         there = f"/publish/{seen.session}"
         return RedirectResponse(f"/jobs/{make_findings(request, desk, seen.session, then=there).number}", 303)
@@ -289,6 +286,8 @@ def _session_page(
 def _begin(request: Request, desk: Desk, session: str, title: str, work: Work) -> Response:
     """Begin to make something; its job ends on the page of what was made."""
     browser = request.state.browser
+    if session:
+        desk.place.findings.need(session)
 
     def carried(tell: Tell) -> str:
         made = desk.shelf.make(browser, session, title, lambda folder: work(folder, tell))
