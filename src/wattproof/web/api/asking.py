@@ -32,7 +32,6 @@ NOT_SENT: Mapping[str, str] = MappingProxyType(
         "html": "where a file goes is not the sender's to say: the report is a task of its own",
         "csv": "as html: export gives the tables",
         "out": "where a file goes is not the sender's to say: it hangs on the job",
-        "clip": "as out",
         "frames": "as out: thousands of files",
         "chapters": "as out: it always comes with the clip",
         "sign": "a secret key does not travel; sign on the command line",

@@ -39,7 +39,7 @@ ROUTES = (
     Asked(task=tasks.report, method="POST", long=True, writes={"out": "report"}),
     Asked(task=tasks.export, method="POST", long=True, writes={"out": "data"}),
     Asked(task=tasks.site, method="POST", long=True, writes={"out": "site"}),
-    Asked(task=tasks.overlay, method="POST", long=True, writes={"clip": "clip.{format}", "chapters": "chapters.txt"}),
+    Asked(task=tasks.overlay, method="POST", long=True, writes={"out": "clip.{format}", "chapters": "chapters.txt"}),
     Asked(task=tasks.picture, method="POST", long=True, writes={"out": "."}),
     Asked(task=tasks.pack, method="POST", long=True, writes={"out": "pack.zip"}),
     Asked(task=tasks.verify, method="POST", long=True, fits={"key": Fingerprint}),
