@@ -23,7 +23,8 @@ _spec.loader.exec_module(examples)
 PAGES = examples.pages()
 BLOCKS = [block for page in PAGES for block in examples.blocks(page)]
 RUN_PAGES = [page for page in PAGES if examples.examples_run(page)]
-LANGUAGES = {"console", "python", "toml", "csv", "json", "sh", "text"}
+LANGUAGES = {"py", "shell", "console", "python", "toml", "csv", "json", "sh", "text"}
+"""`py` and `shell` need a workbench that is running: tests/web/test_web_scripts_page.py has one."""
 NOT_RUN = re.compile(r"(make|git|cd|pip|python|source) .+|\.venv\\Scripts\\activate|wattproof demo")
 PROMISED = ("README.md", "docs/tutorial.md", "docs/howto/calibrate.md", "docs/howto/reader-plug-in.md")
 
