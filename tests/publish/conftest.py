@@ -1,6 +1,5 @@
-"""A browser that may fetch nothing, and a report with every kind of block, for the tests of what is published."""
+"""A report with every kind of block, for the tests of what is published."""
 
-import shutil
 from collections.abc import Callable
 from io import BytesIO
 
@@ -27,22 +26,10 @@ from wattproof.publish import (
 )
 from wattproof.report import distortion_against_power, supply_sag
 
-QUIET = (
-    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
-    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
-)
-
 
 @pytest.fixture(scope="session")
-def browser():
-    program = shutil.which("chromium")
-    if not program:
-        pytest.skip("there is no chromium on this machine")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=program, args=[*QUIET])
-        yield opened
-        opened.close()
+def browser(chromium):
+    return chromium
 
 
 def ramp(file: str, load_ohm: float) -> CaptureResult:

@@ -5,13 +5,11 @@ import re
 import time
 from contextlib import contextmanager
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
 
 from wattproof.publish import SiteFigure, SiteRating, SiteSession, amplifier_pages, site_pages
 
-CHROMIUM = Path("/usr/bin/chromium")
 NASTY = '<script>alert("x")</script> & "Söhne"'
 
 
@@ -154,17 +152,6 @@ def written(home, n_sessions):
     for path, text in made(*sessions).items():
         (home / path).write_text(text, encoding="utf-8")
     return home
-
-
-@pytest.fixture(scope="module")
-def browser():
-    api = pytest.importorskip("playwright.sync_api")
-    if not CHROMIUM.exists():
-        pytest.skip("there is no browser here")
-    with api.sync_playwright() as play:
-        chromium = play.chromium.launch(executable_path=str(CHROMIUM), args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
 
 
 @contextmanager

@@ -225,7 +225,7 @@ def test_a_clip_broken_off_leaves_what_was_there(overlay, tmp_path, monkeypatch,
             yield frame
 
     monkeypatch.setattr(overlaying, "frames_of", broken_off)
-    for wishes in ({"clip": tmp_path / "clip.webm"}, {"frames": tmp_path / "frames"}):
+    for wishes in ({"out": tmp_path / "clip.webm"}, {"frames": tmp_path / "frames"}):
         with pytest.raises((fault, FileMissingError)):
             overlay(to_s=0.4, **wishes)
     assert [path.name for path in tmp_path.iterdir()] == ["clip.webm"]
@@ -253,13 +253,13 @@ def test_a_steady_tone_has_nothing_that_grows(overlay):
         ({"fps": "31"}, "no frame rate"),
         ({"size": "1281x720"}, "no size"),
         ({"timecode": "00:00:00:99"}, "no time code"),
-        ({"clip": "clip.mov", "format": "webm"}, "no mov"),
-        ({"clip": "clip.mp4", "format": None}, "no mp4"),
+        ({"out": "clip.mov", "format": "webm"}, "no mov"),
+        ({"out": "clip.mp4", "format": None}, "no mp4"),
     ],
 )
 def test_wishes_that_make_no_sense_are_refused(overlay, tmp_path, wishes, told):
-    if "clip" in wishes:
-        wishes = {**wishes, "clip": tmp_path / wishes["clip"]}
+    if "out" in wishes:
+        wishes = {**wishes, "out": tmp_path / wishes["out"]}
     with pytest.raises(SettingsError, match=told):
         overlay(**wishes)
     assert list(tmp_path.iterdir()) == []

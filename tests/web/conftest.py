@@ -1,6 +1,5 @@
 """A workbench on a real port, over an archive of its own."""
 
-import shutil
 import socket
 import threading
 import time
@@ -11,11 +10,6 @@ import uvicorn
 
 from wattproof.tasks import Workbench
 from wattproof.web import WebSettings, create_app, tokens
-
-QUIET = (
-    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
-    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
-)
 
 
 class Server:
@@ -84,19 +78,6 @@ def module_server():
 def browser(server):
     with server().browser() as client:
         yield client
-
-
-@pytest.fixture(scope="session")
-def chromium():
-    """A real browser."""
-    program = shutil.which("chromium")
-    if not program:
-        pytest.skip("there is no chromium on this machine")
-    sync_api = pytest.importorskip("playwright.sync_api")
-    with sync_api.sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=program, args=[*QUIET])
-        yield opened
-        opened.close()
 
 
 @pytest.fixture
