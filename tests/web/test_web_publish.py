@@ -124,6 +124,20 @@ def test_what_is_made_can_be_looked_at_and_downloaded_and_lies_outside_the_archi
     assert not root.exists()
 
 
+def test_a_pack_is_checked_against_a_fingerprint_and_never_a_file_of_this_machine(browser, tmp_path):
+    public = tmp_path / "mine.pub"
+    public.write_text("-----BEGIN PUBLIC KEY-----\n")
+    said = {"form_token": token_of(browser.get("/publish")), "key": str(public)}
+    answer = browser.post("/publish/verify", data=said, files={"pack": ("x.zip", b"PK", "application/zip")})
+    assert answer.status_code == 422
+    assert "no fingerprint" in answer.text
+    assert f'value="{public}"' in answer.text  # what was typed is there still
+    said["key"] = "0a" * 32
+    assert browser.post("/publish/verify", data=said).status_code == 422  # no pack
+    told = failed(browser, browser.post("/publish/verify", data=said, files={"pack": ("x.zip", b"PK")}))
+    assert "fingerprint" not in told
+
+
 def test_words_and_photographs_are_kept_as_typed_and_nothing_is_lost_on_an_error(server, session):
     from PIL import Image
 

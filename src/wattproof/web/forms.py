@@ -1,17 +1,22 @@
 """What a person typed into a form of ours: checked to be ours, and given back whole whatever is wrong with it."""
 
+import re
 from collections.abc import AsyncIterator
 from typing import Annotated
 
 from fastapi import Depends, HTTPException, Request
 from starlette.datastructures import FormData
 
+from wattproof.errors import SettingsError
 from wattproof.web import tokens
 from wattproof.web.desk import Desk, desk_of
 
 MOST_FIELDS = 5000
 MOST_FIELD_BYTES = 2_000_000
 MOST_DIGITS = 9
+
+FINGERPRINT = r"^[0-9A-Fa-f :-]{64,128}$"
+"""Of a public key: a page names no file of this machine."""
 
 
 async def form_of(request: Request) -> AsyncIterator[FormData]:
@@ -67,3 +72,21 @@ def whole(text: str) -> int | None:
 def texts_in(form: FormData, name: str) -> list[str]:
     """Give the texts of all fields of a name."""
     return [value.strip() for value in form.getlist(name) if isinstance(value, str)]
+
+
+def fingerprint_in(form: FormData, name: str) -> str | None:
+    """Give a public key's fingerprint; None where the field is empty.
+
+    Raises
+    ------
+    SettingsError
+        It is something else: a file of this machine above all, which no page may name.
+    """
+    said = text_in(form, name)
+    if said and not re.match(FINGERPRINT, said):
+        raise SettingsError(
+            "That is no fingerprint of a key.",
+            why="a fingerprint is 64 of the digits 0 to 9 and a to f, with or without blanks between",
+            hint="Copy it from where the tester publishes it, or leave the field empty.",
+        )
+    return said or None

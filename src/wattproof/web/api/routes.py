@@ -13,8 +13,9 @@ from wattproof.web.api.asking import Asked
 from wattproof.web.api.carrying import FAULTS, add
 from wattproof.web.api.runs import RunBegan, begin_run
 from wattproof.web.api.runs import router as runs_router
+from wattproof.web.forms import FINGERPRINT
 
-Fingerprint = Annotated[str, StringConstraints(pattern=r"^[0-9A-Fa-f :-]{64,128}$")]
+Fingerprint = Annotated[str, StringConstraints(pattern=FINGERPRINT)]
 """Of a public key: its file cannot be named over the network."""
 
 ROUTES = (

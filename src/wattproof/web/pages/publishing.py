@@ -12,10 +12,11 @@ from wattproof import tasks
 from wattproof.errors import FileMissingError, PageError, WattproofError
 from wattproof.tasks import ClipWishes, Findings, PhotoGiven
 from wattproof.web.desk import Desk
-from wattproof.web.forms import Form, TheDesk, text_in, texts_in
+from wattproof.web.forms import Form, TheDesk, fingerprint_in, text_in, texts_in
 from wattproof.web.jobs import Tell
 from wattproof.web.pages.findings import list_sessions, make_findings
 from wattproof.web.shelf import Made, zipped
+from wattproof.web.uploads import shown_name
 
 router = APIRouter(include_in_schema=False)
 
@@ -35,9 +36,15 @@ _MOST_PHOTO_BYTES = 60_000_000
 @router.get("/publish")
 def publish(request: Request, desk: TheDesk, q: str = "", page: int = 1) -> Response:
     """Choose a session; make a site of all; check a pack."""
+    return _front(request, desk, q=q, page=page)
+
+
+def _front(
+    request: Request, desk: Desk, *, q: str = "", page: int = 1, key: str = "", fault: WattproofError | None = None
+) -> Response:
     return desk.page(
-        request, "publish.html.j2", here="publish", title="Publish", listed=list_sessions(desk, q, page), q=q,
-        made=desk.shelf.of(request.state.browser, ""),
+        request, "publish.html.j2", status=200 if fault is None else 422, here="publish", title="Publish",
+        listed=list_sessions(desk, q, page), q=q, made=desk.shelf.of(request.state.browser, ""), key=key, fault=fault,
     )  # fmt: skip
 
 
@@ -58,12 +65,12 @@ def site(request: Request, desk: TheDesk, form: Form) -> Response:
 @router.post("/publish/verify")
 async def verify(request: Request, desk: TheDesk, form: Form) -> Response:
     """Check a pack that was handed over."""
-    given = form.get("pack")
-    if not isinstance(given, UploadFile) or not given.filename:
-        raise PageError("No pack was chosen.", why="the form came without a file", hint="Choose the pack's .zip file.")
-    folder, name = desk.shelf.folder(), Path(given.filename).name[:120]
+    try:
+        given, key = _pack_in(form), fingerprint_in(form, "key")
+    except WattproofError as error:
+        return await asyncio.to_thread(_front, request, desk, key=text_in(form, "key"), fault=error)
+    folder, name = desk.shelf.folder(), shown_name(given.filename or "")
     await asyncio.to_thread(_copied, given, folder / "pack.zip")
-    key = text_in(form, "key") or None
 
     def work(_folder: Path, tell: Tell) -> tuple[str, Sequence[Path], object]:
         try:
@@ -226,7 +233,7 @@ def _keep_words(desk: Desk, session: str, form: FormData) -> None:
     ]
     new = [one for one in form.getlist("photos") if isinstance(one, UploadFile) and one.filename]
     photos += [
-        PhotoGiven(name=_plain_name(one.filename or ""), caption=text_in(form, "new_caption"), data=_bytes_of(one))
+        PhotoGiven(name=shown_name(one.filename or ""), caption=text_in(form, "new_caption"), data=_bytes_of(one))
         for one in new
     ]
     desk.place.words.keep(
@@ -234,13 +241,15 @@ def _keep_words(desk: Desk, session: str, form: FormData) -> None:
     )
 
 
+def _pack_in(form: FormData) -> UploadFile:
+    given = form.get("pack")
+    if not isinstance(given, UploadFile) or not given.filename:
+        raise PageError("No pack was chosen.", why="the form came without a file", hint="Choose the pack's .zip file.")
+    return given
+
+
 def _lines(form: FormData, name: str) -> list[str]:
     return [line.strip() for line in text_in(form, name).splitlines() if line.strip()]
-
-
-def _plain_name(name: str) -> str:
-    """Give the last part of a name, as words and nothing else: it never becomes a path."""
-    return name.replace("\\", "/").rpartition("/")[2].strip()[:80] or "photograph.jpg"
 
 
 def _bytes_of(given: UploadFile) -> bytes:
