@@ -89,10 +89,18 @@ def test_an_ambiguous_name_is_refused_and_the_hint_names_one_that_opens(archive)
 
 def test_an_archive_that_is_not_there_is_empty(archive):
     assert archive.list_sessions().sessions == ()
+    with pytest.raises(ArchiveError, match="There is no archive at") as caught:
+        archive.open_session("bittern")
+    assert caught.value.why == "there is no such folder"
+    assert "--archive" in caught.value.hint
+    assert not archive.root.exists()
+
+
+def test_an_archive_without_a_session_says_that_it_is_empty(archive):
+    archive.root.mkdir()
     with pytest.raises(ArchiveError, match="There is no session") as caught:
         archive.open_session("bittern")
-    assert "Begin a session" in caught.value.hint
-    assert not archive.root.exists()
+    assert "wattproof session new" in caught.value.hint
 
 
 def read_all(archive, name):

@@ -331,6 +331,14 @@ def test_an_amplifier_for_24_volts_is_reckoned_with_them():
     assert found("supply-current", claim, inside={"rail_at_supply_v": 26.0})[0].numbers["supply_v"] == 26.0
 
 
+@pytest.mark.parametrize(
+    ("stated_v", "allowed_at_v"), [((12.0, 12.0), 12.0), ((12.6, 13.8), 13.8), ((12.0, None), 14.4), ((16.0, None), 16)]
+)
+def test_what_the_fuse_allows_is_told_at_the_highest_voltage_that_a_claim_is_for(stated_v, allowed_at_v):
+    claims = [power(100, 4, supply_v=volts) for volts in stated_v]
+    assert one("fuse-allows", *claims, fuse_a=20).numbers["through_w"] == pytest.approx(20 * allowed_at_v)
+
+
 def test_several_outputs_at_once_draw_together():
     alone = one("supply-current", stated(100, 4, channels_driven=4), fuse_a=30)
     four = one("supply-current", stated(100, 4, channels_driven=4), fuse_a=30, outputs=tuple("ABCD"))

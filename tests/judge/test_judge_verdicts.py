@@ -7,8 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from wattproof.amplifier import Amplifier, Rating
 from wattproof.judge import Rule, judge
 from wattproof.judge.conformity import guard_factor, largest_deciding_u, line_needed_u, probability_conforms, verdict_of
+from wattproof.judge.model import Judgement, Reading
+from wattproof.judge.readings import volts_of
+from wattproof.judge.weighing import true_text
 from wattproof.quantity import BudgetLine, Quantity
 
 RATED = {"quantity": "power", "unit": "W", "load_ohm": 4.0, "supply_v": 14.4, "thd_percent": 1, "channels_driven": 1}
@@ -165,3 +169,24 @@ def test_what_was_not_measured_is_not_judged_but_told_how_to_measure(world, rati
         assert one.verdict == "cannot tell"
         assert one.settling
         assert needs in one.settling[0].message
+
+
+@pytest.mark.parametrize(
+    ("stated", "assumed_v"), [((), 14.4), ((12.0,), 12.0), ((12.0, 14.4), 14.4), ((26.0, 28.8), 28.8)]
+)
+def test_a_silent_maker_means_the_voltage_of_his_other_ratings_or_that_of_such_a_vehicle(stated, assumed_v):
+    beside = [Rating(quantity="power", value=90, unit="W", load_ohm=4, supply_v=volts) for volts in stated]
+    silent = Rating(quantity="power", value=100, unit="W", load_ohm=4)
+    volts, words = volts_of(silent, Amplifier(maker="Sorrel Thaw", model="Dunlin 1", ratings=(silent, *beside)))
+    assert volts == assumed_v
+    assert words.startswith(f"{assumed_v:g} V at the terminals")
+
+
+def test_the_number_that_would_be_true_is_rounded_to_its_whole_95_percent_interval():
+    # half the interval is 1.2 W, so a tenth of a watt is the last digit that says anything
+    figure = Quantity(value=512.345, u=0.6, unit="W", k95=2.0)
+    judgement = Judgement(
+        rating=0, quantity="power", claimed=500.0, unit="W", sense="at least", reading=Reading(words="into 4 ohm"),
+        measured=figure, corrected=figure, verdict="meets", why="",
+    )  # fmt: skip
+    assert true_text(judgement) == "into 4 ohm: 512.3 W"

@@ -224,6 +224,17 @@ def test_a_renamed_session_is_packed_under_the_name_it_began_with(light, tmp_pat
     assert (found.session, found.reproduced) == (name, True)
 
 
+def test_a_part_of_a_fingerprint_is_told_as_that_and_not_as_a_missing_file(key, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(KeyFileError, match="no whole fingerprint") as caught:
+        read_public_fingerprint(key.fingerprint[:8])
+    assert "64 hexadecimal digits, and this has 8" in caught.value.why
+    with pytest.raises(KeyFileError, match=r"Cannot read a key from reed\.pub"):
+        read_public_fingerprint("reed.pub")
+    (tmp_path / "cafe").write_bytes(key.public_file.read_bytes())
+    assert read_public_fingerprint("cafe") == key.fingerprint
+
+
 def test_a_signed_pack_is_known_by_its_key(light, key, tmp_path):
     root, name = light
     packed = tasks.pack(name, archive=root, out=tmp_path / "signed.zip", sign=key.secret_file)

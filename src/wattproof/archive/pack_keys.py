@@ -22,6 +22,7 @@ _PURPOSE = b"Wattproof evidence pack, manifest:\n"
 """Goes before what is signed, so that a signature made for something else never fits a pack."""
 
 _FINGERPRINT = re.compile(r"[0-9a-fA-F]{64}")
+_DIGITS = re.compile(r"[0-9a-fA-F]*")
 _LARGEST_KEY_BYTES = 1 << 16
 
 
@@ -165,6 +166,12 @@ def read_public_fingerprint(words: str) -> str:
     if _FINGERPRINT.fullmatch(digits):
         return " ".join(digits.lower()[n : n + 8] for n in range(0, 64, 8))
     path = Path(words)
+    if _DIGITS.fullmatch(digits) and not path.exists():
+        raise KeyFileError(
+            f"{words!r} is no whole fingerprint, and no file of that name is here.",
+            why=f"a fingerprint has 64 hexadecimal digits, and this has {len(digits)}",
+            hint="Give all of it, in quotation marks where it holds spaces, or name the tester's .pub file.",
+        )
     try:
         public = load_pem_public_key(_bytes_of(path))
     except (ValueError, UnsupportedAlgorithm) as error:

@@ -171,9 +171,17 @@ def _ambiguous(name: str, found: list[Path]) -> ArchiveError:
 
 
 def _unknown(root: Path, name: str, folders: list[Path]) -> ArchiveError:
+    if not root.is_dir():
+        return ArchiveError(
+            f"There is no archive at {root}, so no session {name!r} in it.",
+            why="that is a file" if root.exists() else "there is no such folder",
+            hint="Correct --archive, or WATTPROOF_ARCHIVE; in a new archive, begin with wattproof session new.",
+        )
     latest = ", ".join(folder.name for folder in folders[-5:])
     return ArchiveError(
         f"There is no session {name!r} in {root}.",
         why=f"Sessions there: {len(folders)}" + (f"; the latest are {latest}." if latest else "."),
-        hint=f"Name one of these, for example {folders[-1].name}." if folders else "Begin a session first.",
+        hint=f"Name one of these, for example {folders[-1].name}."
+        if folders
+        else "Correct --archive, or begin a session: wattproof session new",
     )

@@ -31,7 +31,7 @@ TOO_HOT_K = 80.0
 
 def supply_findings(amplifier: Amplifier, claims: Sequence[Claim]) -> Iterator[Finding]:
     """Look at every claim's current, at the fuses, and at what carries the largest current and gives off its heat."""
-    yield from _fuse_allows(amplifier)
+    yield from _fuse_allows(amplifier, claims)
     yield from _fuse_sum(amplifier)
     for claim in claims:
         yield _current(claim)
@@ -201,12 +201,13 @@ def _heat(claim: Claim) -> Finding:
     )  # fmt: skip
 
 
-def _fuse_allows(amplifier: Amplifier) -> Iterator[Finding]:
-    """Say what the fuse allows, whatever is claimed."""
+def _fuse_allows(amplifier: Amplifier, claims: Sequence[Claim]) -> Iterator[Finding]:
+    """Say what the fuse allows, whatever is claimed, at the highest supply voltage that any claim is for."""
     if amplifier.fuse_a is None:
         return
     band = efficiency_of(amplifier)
-    demand = FuseDemand(claimed_w=0.0, fuse_a=amplifier.fuse_a, supply_v=system_volts(amplifier), efficiency=band)
+    volts = max((claim.supply_v for claim in claims), default=system_volts(amplifier))
+    demand = FuseDemand(claimed_w=0.0, fuse_a=amplifier.fuse_a, supply_v=volts, efficiency=band)
     minutes_w = FUSE_FOR_MINUTES * demand.best_w
     yield Finding(
         code="fuse-allows", strength="fits",

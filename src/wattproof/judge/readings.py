@@ -2,12 +2,10 @@
 
 from collections.abc import Iterator, Sequence
 
-from wattproof.amplifier import Amplifier, Rating
+from wattproof.amplifier import Amplifier, Rating, system_volts
 from wattproof.dsp import clipped_power, overdrive_for_thd
 from wattproof.judge.model import Reading
 
-STANDARD_V = 14.4
-"""At the terminals: what the trade's standard for vehicle amplifiers asks for."""
 STANDARD_OHM = 4.0
 HIGH_V = 16.0
 """A supply that some makers use, far above what a vehicle has."""
@@ -66,7 +64,7 @@ def loads_of(rating: Rating, amplifier: Amplifier) -> list[float]:
 def volts_of(rating: Rating, amplifier: Amplifier) -> tuple[float, str]:
     """Give the supply voltage that a rating is for, and where the maker is silent the words of what is assumed.
 
-    Assumed is the one voltage that all other ratings state, else that of the trade's standard.
+    Assumed is the one voltage that all other ratings state, else the usual one of such a vehicle.
     """
     if rating.supply_v is not None:
         return rating.supply_v, ""
@@ -74,7 +72,8 @@ def volts_of(rating: Rating, amplifier: Amplifier) -> tuple[float, str]:
     if len(others) == 1:
         (volts,) = others
         return volts, f"{volts:g} V at the terminals, as its other ratings say"
-    return STANDARD_V, f"{STANDARD_V:g} V at the terminals"
+    volts = system_volts(amplifier)
+    return volts, f"{volts:g} V at the terminals"
 
 
 def _driven(rating: Rating, amplifier: Amplifier) -> Sequence[int]:

@@ -72,16 +72,17 @@ def _explained(out: Path) -> Iterator[None]:
 
 def _swap(aside: Path, out: Path) -> None:
     before = aside.with_name(f"{aside.name}-before")
-    replaced = out.exists()
-    if replaced:
-        out.rename(before)
     try:
+        if out.exists():
+            out.rename(before)
         aside.rename(out)
-    except OSError:
-        if replaced:
+    except BaseException:  # Ctrl-C too: the earlier export goes back to its place
+        if before.exists() and not out.exists():
             before.rename(out)
         raise
-    shutil.rmtree(before, ignore_errors=True)
+    finally:
+        if out.exists():
+            shutil.rmtree(before, ignore_errors=True)
 
 
 def _refuse_archive(out: Path, archive: Path) -> None:

@@ -105,8 +105,9 @@ def write_bytes(path: Path, data: bytes) -> None:
         aside.write_bytes(data)
         aside.replace(path)
     except OSError as error:
-        with suppress(OSError):
-            aside.unlink(missing_ok=True)
         raise FileMissingError(
             f"Cannot write {path}.", why=error.strerror or str(error), hint="Name a folder that exists and is yours."
         ) from error
+    finally:  # Ctrl-C too leaves nothing behind
+        with suppress(OSError):
+            aside.unlink(missing_ok=True)

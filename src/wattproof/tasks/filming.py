@@ -1,5 +1,7 @@
 """Clips and pictures written whole or not at all: aside first, then under their name."""
 
+import errno
+import secrets
 import shutil
 from collections.abc import Iterable
 from contextlib import suppress
@@ -48,7 +50,7 @@ def keep_frames(frames: Iterable[Any], to: Path) -> Path:
         raise FileMissingError(
             f"{to} is there already.", why="the frames get a folder of their own", hint="Name a new folder."
         )
-    aside = to.with_name(f".{to.name}.part")
+    aside = to.with_name(f".{to.name}.part-{secrets.token_hex(4)}")
     try:
         aside.mkdir()
         for n, frame in enumerate(frames):
@@ -62,7 +64,7 @@ def keep_frames(frames: Iterable[Any], to: Path) -> Path:
 
 
 def _unwritable(to: Path, error: OSError) -> FileMissingError | FilmError:
-    if error.errno == 28:  # ENOSPC, on every system that has errno
+    if error.errno == errno.ENOSPC:
         return FilmError(
             "The disk is full; nothing was kept.",
             why=error.strerror or str(error),
