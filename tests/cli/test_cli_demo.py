@@ -2,12 +2,14 @@
 
 import json
 import re
+import shlex
 from pathlib import Path
 
 import jsonschema
 import pytest
 
 from wattproof import tasks
+from wattproof.cli.app import build
 from wattproof.report import figure_name
 
 METHODS = Path(__file__).parents[2] / "docs" / "methods" / "index.md"
@@ -42,6 +44,23 @@ def test_it_shows_where_everything_is(shown):
         assert "nan" not in re.findall(
             r"[a-z]+", re.sub(r"<style.*?</style>|<svg.*?</svg>", "", text, flags=re.DOTALL).lower()
         )
+
+
+def test_each_command_it_shows_can_be_typed(shown):
+    commands = re.findall(r"(?:^  |:  )wattproof ((?!session new, and).*)$", shown[1], re.MULTILINE)
+    assert len(commands) >= 8
+    app = build()
+    for words in commands:
+        app.parse_args(shlex.split(words), exit_on_error=False, print_error=False)  # raises where a word has no place
+
+
+def test_what_it_publishes_is_there_and_told(shown):
+    answer, said = shown
+    assert {path.suffix for path in answer.published} == {".html", ".pdf", ".md", ".png", ".zip"}
+    for path in answer.published:
+        assert path.stat().st_size > 1000
+        assert str(path) in said
+    assert f"{answer.figures} of {answer.figures} figures are as published." in said
 
 
 def test_every_kind_is_there_and_every_figure_is_one(shown, results, figures):

@@ -9,8 +9,9 @@ from itertools import pairwise
 import pytest
 
 from wattproof.errors import GuardTripError
-from wattproof.run import Live, RunBegun, RunWindow, StepBegun, StopButton, Told, WindowOperator
+from wattproof.run import Live, RunBegun, RunWindow, StepBegun, StopButton, Told, Traces, WindowOperator
 from wattproof.run.memory import MOST_COURSE, RunMemory
+from wattproof.run.window import MOST_WAITING
 
 
 @pytest.fixture
@@ -174,12 +175,45 @@ def test_without_that_choice_nobody_needs_to_watch(window):
 
 
 def test_who_does_not_listen_delays_nobody_and_is_let_go(window, watch):
-    watch(window)
+    deaf = watch(window)
+    deaf.hear()  # it is let in, and listens no more
     long = Told(code="guard-blind", message="x" * 2000)
     before = time.monotonic()
     for _ in range(5000):
         window.tell(long)
     assert time.monotonic() - before < 5
+    heard = 0
+    while deaf.hear() is not None:  # what was on its way arrives, then the line is closed
+        heard += 1
+    assert heard < MOST_WAITING + 1000
+    assert watch(window).hear()["event"] == "so-far"  # it may come back
+
+
+def test_of_pictures_only_the_newest_waits_for_who_is_slow(window, watch):
+    deaf = watch(window)
+    deaf.hear()  # it is let in, and listens no more
+    long = Told(code="guard-blind", message="x" * 4_000_000)  # more than the line holds: what follows waits
+    window.tell(long)
+    for number in range(1, 51):
+        window.tell(live(number / 10))
+        window.tell(
+            Traces(
+                number=number, t_s=0.0, waveform_v=(0.0,), waveform_s=1.0, spectrum_db=(0.0,), spectrum_hz=(20.0, 2e4)
+            )
+        )
+    deaf.hear("told")
+    heard = [deaf.hear() for _ in range(51)]
+    assert [one["t_s"] for one in heard if one["event"] == "live"] == [n / 10 for n in range(1, 51)]
+    assert [one["number"] for one in heard if one["event"] == "traces"] == [50]
+
+
+@pytest.mark.parametrize("line", [b"[" * 60_000, b'{"do": "leave", "seconds": []}', b"3", b"\xff\xfe"])
+def test_no_line_brings_a_run_down(window, watch, line):
+    odd = watch(window)
+    odd.hear()
+    odd._socket.sendall(line + b"\n")
+    assert watch(window).hear()["event"] == "so-far"
+    assert not window.button.pressed
 
 
 def test_the_memory_of_a_long_step_stays_small_and_keeps_its_ends():

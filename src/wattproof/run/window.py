@@ -58,7 +58,7 @@ class RunWindow:
         self._asked = 0
         self._leave_after_s: float | None = None
         self._seen_s = monotonic()
-        self._closed = False
+        self._closed = threading.Event()
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port: int = self._listener.getsockname()[1]
         for target in (self._welcome, self._look_out):
@@ -97,7 +97,7 @@ class RunWindow:
     def close(self) -> None:
         """Let all watchers go, once they have got what waits for them."""
         with self._lock:
-            self._closed = True
+            self._closed.set()
             watchers = list(self._watchers)
         with suppress(OSError):
             self._listener.close()
@@ -111,7 +111,7 @@ class RunWindow:
                 watcher.put(message)
 
     def _welcome(self) -> None:
-        while not self._closed:
+        while not self._closed.is_set():
             try:
                 connection, _ = self._listener.accept()
             except OSError:
@@ -119,7 +119,10 @@ class RunWindow:
             threading.Thread(target=self._serve, args=(connection,), name="wattproof-watcher", daemon=True).start()
 
     def _serve(self, connection: socket.socket) -> None:
-        with connection, suppress(OSError, ValueError):
+        with (
+            connection,
+            suppress(OSError, ValueError, TypeError, RecursionError),
+        ):  # what is no message loses its sender
             connection.settimeout(GREET_S)
             lines = connection.makefile("rb")
             hello = _message(lines.readline(LONGEST_LINE))
@@ -128,7 +131,7 @@ class RunWindow:
             connection.settimeout(None)
             watcher = _Watcher(connection)
             with self._lock:
-                if self._closed:
+                if self._closed.is_set():
                     return
                 watcher.put(self._memory.so_far())
                 self._watchers.append(watcher)
@@ -160,9 +163,7 @@ class RunWindow:
 
     def _look_out(self) -> None:
         """Stop the drive when the last who watched is gone, if that was chosen; a dead page server counts as gone."""
-        ticking = threading.Event()
-        while not self._closed:
-            ticking.wait(CHECK_S)
+        while not self._closed.wait(CHECK_S):
             wait_s = self._leave_after_s
             if wait_s is None or monotonic() - self._seen_s < wait_s or self.button.pressed:
                 continue
@@ -232,12 +233,13 @@ class _Watcher:
 
     def put(self, message: dict[str, Any]) -> None:
         with self._news:
-            if message["event"] == "traces" and self._waiting and self._waiting[-1]["event"] == "traces":
-                self._waiting.pop()
+            if message["event"] == "traces":  # only the newest is worth drawing
+                self._waiting = deque(one for one in self._waiting if one["event"] != "traces")
             self._waiting.append(message)
             if len(self._waiting) > MOST_WAITING:
                 self._ended = True
                 self._waiting.clear()
+                self._hang_up()  # its thread may be waiting for it to listen
             self._news.notify()
 
     def end(self) -> None:
@@ -259,6 +261,9 @@ class _Watcher:
                 self._connection.sendall(json.dumps(message).encode() + b"\n")
             except OSError:
                 break
+        self._hang_up()
+
+    def _hang_up(self) -> None:
         with suppress(OSError):
             self._connection.shutdown(socket.SHUT_RDWR)
 

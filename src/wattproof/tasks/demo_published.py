@@ -30,15 +30,15 @@ def published(session: str, *, home: Path, shown: Path, say: Callable[[str], Non
         Report, pictures, pack.
     """
     archive, folder = home / "archive", home / "published"
-    words = f"{session} --archive {shown / 'archive'}"
+    kept = f"--archive {shown / 'archive'}"
     folder.mkdir(exist_ok=True)
-    say(f"\n5. Publish it:  wattproof report {words}")
+    say(f"\n5. Publish it:  wattproof report {session} {kept}")
     written = report(session, archive=archive, out=folder / "bittern-1")
     for paragraph in written.found:
         say("\n".join(textwrap.wrap(paragraph, WIDEST, initial_indent="  ", subsequent_indent="  ")))
-    say(f"  wattproof picture {words} {' '.join(PICTURES)}")
+    say(f"  wattproof picture {session} {' '.join(PICTURES)} {kept}")
     drawn = picture(session, PICTURES, archive=archive, out=folder)
-    say(f"  wattproof pack {words}")
+    say(f"  wattproof pack {session} {kept}")
     packed = pack(session, archive=archive, out=_fresh(folder / "bittern-1.zip"))
     proved = verify(packed.file)
     same = sum(figure.state in {"same", "near"} for figure in proved.figures)
