@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from wattproof.publish import Mark, Part, Scale, Strip
+from wattproof.publish import Link, Mark, Part, Scale, Strip
 from wattproof.publish.scale_svg import scale_svg, strip_svg, verdict_svg
 from wattproof.report import shades
 
@@ -101,10 +101,30 @@ def test_what_was_not_measured_is_not_drawn():
     assert any("doubt unknown" in word for word in words(alone))
 
 
-def test_each_verdict_has_a_shape_of_its_own():
-    shapes = {re.sub(r'(fill|stroke|stroke-width)="[^"]*"', "", verdict_svg(one)) for one in
-              ("meets", "falls short", "cannot tell")}  # fmt: skip
-    assert len(shapes) == 3
+def test_each_verdict_has_the_shape_that_reports_and_cards_explain():
+    for verdict, circle, tips in (("meets", 1, 0), ("falls short", 0, 3), ("cannot tell", 0, 4)):
+        for svg in (verdict_svg(verdict), scale_svg(replace(POWER, verdict=verdict), width_px=640)):
+            flags = 0 if svg == verdict_svg(verdict) else 1
+            paths = [path.get("d") for path in drawn(svg).findall(".//{*}path")]
+            assert len(drawn(svg).findall(".//{*}circle")) == circle
+            assert len(paths) == flags + (tips > 0)
+            assert all(len(re.findall("[MLH]", path)) == tips for path in paths[flags:])
+
+
+@pytest.mark.parametrize(("at_least", "words_", "side"), [(True, "at least", 1), (False, "at most", -1)])
+def test_the_flag_flies_to_the_side_on_which_the_claim_is_kept_and_its_words_say_the_same(at_least, words_, side):
+    svg = scale_svg(replace(POWER, at_least=at_least), width_px=640)
+    pole, tip = (float(re.findall(r"[ML]([\d.]+)", next(drawn(svg).iter(f"{SVG}path")).get("d"))[n]) for n in (0, 1))
+    assert (tip - pole) * side > 0
+    assert f"claimed: {words_} 520 W" in [word.replace("\N{NO-BREAK SPACE}", " ") for word in words(svg)]
+
+
+def test_who_hears_the_page_hears_the_words_as_they_are_printed():
+    told = ("Measured 500 W in ", Link(text="03-ramp.wav", to="capture-3"), ".")
+    strip = Strip(title="At 1 %", parts=(Part(name="load", share=1.0, text="500 W"),), told=told)
+    for svg, first in ((scale_svg(replace(POWER, told=told), width_px=640), "falls short."),
+                       (strip_svg(strip, width_px=640), "load 500 W.")):  # fmt: skip
+        assert next(drawn(svg).iter(f"{SVG}desc")).text == f"{first} Measured 500 W in 03-ramp.wav."
 
 
 finite = st.floats(min_value=0.001, max_value=1e6)

@@ -24,7 +24,7 @@ from wattproof.publish.html_places import Places
 from wattproof.publish.interactive import Live
 from wattproof.publish.print_data import cleaned, text_of
 from wattproof.publish.scale_svg import verdict_svg
-from wattproof.report import typeset
+from wattproof.report import page_environment, typeset
 
 if TYPE_CHECKING:
     import jinja2
@@ -147,18 +147,10 @@ def _look(table: Table, number: int) -> str:
 
 @cache
 def environment() -> "jinja2.Environment":
-    """Give what fills the report's templates; every word is escaped and typeset."""
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("wattproof.publish"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["typeset"] = lambda text: typeset(cleaned(text))
-    return environment
+    """Give what fills the templates of reports and sites: every word is escaped, cleaned and typeset."""
+    filled = page_environment("wattproof.publish")
+    filled.filters["typeset"] = lambda text: typeset(cleaned(text))
+    return filled
 
 
 def _drawing(svg: str) -> "Markup":

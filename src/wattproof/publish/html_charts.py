@@ -11,12 +11,12 @@ from math import isfinite
 from typing import Any
 
 from wattproof.publish.document import Chart, Document, Scale, Spec, Strip
+from wattproof.publish.drawn import NARROW_PX, WIDE_PX
 from wattproof.publish.html_words import PAGE
 from wattproof.publish.interactive import Live, interactive
 from wattproof.publish.scale_svg import scale_svg, strip_svg
 from wattproof.report import VEGA_LITE, draw_svg
 
-WIDE_PX, NARROW_PX = 640, 340
 _DRAWERS = 2
 """The drawing engine gains by a second caller and by no third."""
 

@@ -13,7 +13,6 @@ UNITS = {"load_power": "W", "thd_n": "%", "supply_voltage": "V", "supply_current
 NOTHING = "–"
 STRIP = "where the supply’s power goes"
 LOAD, LOADS, HEAT = "load", "all loads", "heat"
-CLAIM = "claim {}"
 TIMES = "{} s of {} s"
 BURST = "burst {} of {}"
 CHARTS = {
@@ -49,11 +48,6 @@ def number_text(quantity: str, value: float | None) -> str:
 def _places(size: float) -> int:
     """Three figures, but none finer than a hundredth."""
     return 2 if size < 1 else max(2 - floor(log10(size)), 0)
-
-
-def watts_text(watts: float) -> str:
-    """Write a power with its unit."""
-    return f"{number_text('load_power', watts)} W"
 
 
 def share_text(name: str, share: float) -> str:

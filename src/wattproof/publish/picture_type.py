@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
 FACE = "Source Sans Pro"
 FAMILY = "'Source Sans Pro', 'Source Sans 3', 'Liberation Sans', sans-serif"
-ASCENT, DESCENT = 0.75, 0.25
-"""How far letters reach above and below their base line, in shares of the size: capitals with accents, and tails."""
+DESCENT = 0.25
+"""How far letters reach below their base line, in shares of the size."""
 
 Weight = Literal[400, 600, 700]
 _FACES: dict[Weight, str] = {400: "Regular", 600: "Semibold", 700: "Bold"}

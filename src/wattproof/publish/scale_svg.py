@@ -1,13 +1,13 @@
 """Ratings on a line and the supply's power as a strip: drawings small enough to be made by hand, for page and print."""
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from hashlib import sha256
 from html import escape
 from math import floor, isfinite, log10
 
-from wattproof.publish.document import Link, Mark, Scale, Strip, Words
+from wattproof.publish.document import Mark, Scale, Strip, plain_words
+from wattproof.publish.print_data import cleaned
 from wattproof.quantity import value_text
 from wattproof.report import FONT, GRID, INK, LIMIT, PAPER, SERIES, SOFT, Axis, linear_axis, log_axis, typeset
 
@@ -63,9 +63,9 @@ def scale_svg(scale: Scale, *, width_px: int) -> str:
     axis = _axis(scale, width_px)
     parts = [*_kept_side(scale, axis, width_px), *_axis_marks(axis, width_px), *_claim(scale, axis, width_px)]
     parts += _measured(scale, axis, width_px)
-    told = _plain((f"{scale.verdict}.", *scale.told))
+    told = f"{scale.verdict}. {plain_words(scale.told)}"
     size = (width_px, _SCALE_PX)
-    return _svg(parts, size, mark=_mark(repr(scale), width_px), title=scale.title, told=told)
+    return _svg(parts, size, mark=_mark(repr(scale), width_px), title=scale.title, told=told.rstrip())
 
 
 def verdict_svg(verdict: str) -> str:
@@ -115,8 +115,8 @@ def strip_svg(strip: Strip, *, width_px: int) -> str:
         parts.append(_swatch(look, f"p{mark}-{number}", x, y + 4, _SWATCH_PX, _SWATCH_PX))
         parts.append(_text(name, x + _SWATCH_PX + 7, y + 16))
         x += wide + _GAP_PX
-    told = _plain([f"{'; '.join(names)}.", *strip.told])
-    return _svg(parts, (width_px, round(y + _ROW_PX)), mark=mark, title=strip.title, told=told)
+    told = f"{'; '.join(names)}. {plain_words(strip.told)}"
+    return _svg(parts, (width_px, round(y + _ROW_PX)), mark=mark, title=strip.title, told=told.rstrip())
 
 
 def _axis(scale: Scale, width_px: int) -> Axis:
@@ -278,7 +278,7 @@ def _inside(words: str, at: float, y: float, width_px: int, *, fill: str, edge_p
 
 
 def _text(words: str, x: float, y: float, *, fill: str = INK.light, anchor: str = "start") -> str:
-    said = escape(typeset(_clean(words)))
+    said = escape(typeset(cleaned(words)))
     return f'<text x="{_px(x)}" y="{_px(y)}" fill="{fill}" text-anchor="{anchor}">{said}</text>'
 
 
@@ -286,15 +286,6 @@ def _halo(text: str) -> str:
     """Write over a halo of paper, so that the claim's line may pass behind."""
     paper = f'<text stroke="{PAPER.light}" stroke-width="4" stroke-linejoin="round" '
     return text.replace("<text ", paper, 1) + text
-
-
-def _plain(words: Iterable[Words]) -> str:
-    return " ".join(word.text if isinstance(word, Link) else word for word in words)
-
-
-def _clean(text: str) -> str:
-    """Take out what no XML may hold."""
-    return re.sub("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]", "", text)
 
 
 def _px(value: float) -> str:
@@ -308,7 +299,7 @@ def _mark(what: str, width_px: int) -> str:
 def _svg(parts: Iterable[str], size_px: tuple[int, int], *, mark: str, title: str, told: str) -> str:
     width_px, height_px = size_px
     size = f'width="{width_px}" height="{height_px}" viewBox="0 0 {width_px} {height_px}"'
-    names = f'<title id="t{mark}">{escape(_clean(title))}</title><desc id="d{mark}">{escape(_clean(told))}</desc>'
+    names = f'<title id="t{mark}">{escape(cleaned(title))}</title><desc id="d{mark}">{escape(cleaned(told))}</desc>'
     letters = f'font-family="{escape(FONT)}" font-size="13"'
     opened = f'<svg role="img" aria-labelledby="t{mark} d{mark}" xmlns="http://www.w3.org/2000/svg" {size} {letters}>'
     return f"{opened}{names}{''.join(parts)}</svg>"

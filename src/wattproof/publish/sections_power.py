@@ -12,7 +12,7 @@ from wattproof.publish.places import Places, load_text, supply_text
 from wattproof.publish.tables import Cell, cell, table
 from wattproof.publish.wording import POWER
 from wattproof.quantity import interval_text
-from wattproof.report import distortion_against_power, face_value, figure_name, limit_percent
+from wattproof.report import distortion_against_power, face_value, figure_name, limit_percent, signed_text
 
 _HEADS = ("load", "output", "limit", "power", "supply", "capture")
 
@@ -75,7 +75,7 @@ def _on_terms(one: Comparison, inputs: PublishedSession, places: Places) -> Iter
 
 
 def _value(value: Value, places: Places) -> tuple[Cell, Cell, Cell]:
-    by = "" if value.correction is None else f"{100 * value.correction:+.2g} %"
+    by = "" if value.correction is None else f"{signed_text(100 * value.correction)} %"
     how = "as_measured" if value.basis == "measured" else "bounded" if value.bounded else "carried"
     return (cell(interval_text(value.quantity)), cell(POWER[how].format(by=by)), tuple(_origin(value, places)))
 

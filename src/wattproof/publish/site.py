@@ -9,13 +9,12 @@ from hashlib import sha256
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from wattproof.publish.print_data import cleaned
-from wattproof.publish.site_model import SITE_LOADS_OHM, SITE_SUPPLY_V, SITE_THD_N, SiteFigure, SiteSession
+from wattproof.publish.html_blocks import environment
+from wattproof.publish.site_model import SITE_LOADS_OHM, SITE_SUPPLY_V, SITE_THD_N, SiteSession
 from wattproof.publish.site_words import COUNTED, SIGNS, SITE
-from wattproof.report import page_styles, typeset
+from wattproof.report import page_styles
 
 if TYPE_CHECKING:
-    import jinja2
     from markupsafe import Markup
 
 REPORTS = "sessions"
@@ -88,31 +87,10 @@ def _row(one: SiteSession, page: str) -> dict[str, Any]:
     }
 
 
-@cache
-def _environment() -> "jinja2.Environment":
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("wattproof.publish"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["typeset"] = lambda text: typeset(cleaned(text))
-    environment.filters["mark"] = _mark
-    return environment
-
-
-def _mark(figure: SiteFigure) -> str:
-    """Give a figure's text, starred where a model carried it."""
-    return f"{figure.text} *" if figure.carried else figure.text
-
-
 def _render(template: str, shared: dict[str, Any], **data: object) -> str:
     script = _script() if template != "site_amplifier.html.j2" else ""
     return (
-        _environment()
+        environment()
         .get_template(template)
         .render(**shared, **data, css=_styles(), script=_safe(script), policy=_policy(script))
     )

@@ -166,7 +166,6 @@ POWER: Mapping[str, str] = MappingProxyType(
         "that stand to rails that follow in full.",
         "refused": "What cannot be put on these terms",
         "refused_one": "{what} into {load}, {driven}: {why}. {hint}",
-        "no_terms": "None of these powers can be put on common terms.",
         "of_power": "of {}",
     }
 )
@@ -323,7 +322,6 @@ CONDITIONS: Mapping[str, str] = MappingProxyType(
     {
         "supply": "Supply at the terminals",
         "supply_span": "{low} to {high} where powers were read",
-        "supply_idle": "{} without a signal",
         "sensed": "Supply sensed at the amplifier's terminals",
         "loads": "Loads",
         "tone": "Test tone",
@@ -346,7 +344,6 @@ CONDITIONS: Mapping[str, str] = MappingProxyType(
         "doubt_of": "{message} [{places}]",
         "span": "{low} to {high} {unit}",
         "amplifier": "The amplifier",
-        "amplifier_size": "Size",
     }
 )
 

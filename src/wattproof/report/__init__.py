@@ -28,7 +28,14 @@ from wattproof.report.inventory import (
 from wattproof.report.leading import strip, with_supply
 from wattproof.report.model_text import PredictionParts, model_text, prediction_parts, prediction_text
 from wattproof.report.pack import compared_figures, compared_verdicts, key_text, packed_text, verified_text
-from wattproof.report.page import FiguresFragments, figures_fragments, page_styles, session_page, typeset
+from wattproof.report.page import (
+    FiguresFragments,
+    figures_fragments,
+    page_environment,
+    page_styles,
+    session_page,
+    typeset,
+)
 from wattproof.report.palette import DASHES, GRID, INK, LIMIT, PAPER, SERIES, SHAPES, SOFT, Shade, dark_rules, shades
 from wattproof.report.plausible import plausible_text
 from wattproof.report.run_sheet import run_sheet_text
@@ -58,7 +65,7 @@ from wattproof.report.tables_rows import (
     notice_rows,
     verdict_rows,
 )
-from wattproof.report.verdicts import verdicts_text
+from wattproof.report.verdicts import signed_text, signed_with_doubt, verdicts_text
 from wattproof.report.words import CAUTIONS, HEADS, KINDS, figure_name, limit_percent
 
 __all__ = [
@@ -136,6 +143,7 @@ __all__ = [
     "notice_rows",
     "output_name",
     "packed_text",
+    "page_environment",
     "page_styles",
     "place_name",
     "plausible_text",
@@ -149,6 +157,8 @@ __all__ = [
     "run_sheet_text",
     "session_page",
     "shades",
+    "signed_text",
+    "signed_with_doubt",
     "sized",
     "spectrum",
     "spread_text",

@@ -70,7 +70,7 @@ def session_page(
     kept = list(results)
     anchors = _anchors(kept)
     groups = figure_groups(kept)
-    return _environment().get_template("session.html.j2").render(
+    return page_environment().get_template("session.html.j2").render(
         say=words.PAGE,
         types=words.TYPES,
         heads=words.HEADS,
@@ -118,7 +118,7 @@ def figures_fragments(results: Iterable[CaptureResult]) -> FiguresFragments:
     kept = list(results)
     anchors, groups = _anchors(kept, "figures-of"), figure_groups(kept)
     known = {"say": words.PAGE, "types": words.TYPES, "heads": words.HEADS}
-    parts: Any = _environment().get_template("session_parts.html.j2").make_module(known)
+    parts: Any = page_environment().get_template("session_parts.html.j2").make_module(known)
     told = [(anchors[id(one)], _capture(one, groups, "", drawn=False)) for one in kept if one.figures]
     return FiguresFragments(
         leading=Markup(parts.leading(_found(kept, anchors))),
@@ -132,11 +132,12 @@ def _anchors(results: Sequence[CaptureResult], stem: str = "capture") -> dict[in
 
 
 @cache
-def _environment() -> "jinja2.Environment":
+def page_environment(package: str = "wattproof.report") -> "jinja2.Environment":
+    """Give what fills a package's page templates: every word is escaped, and a name that is not given is a fault."""
     import jinja2
 
     environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("wattproof.report"),
+        loader=jinja2.PackageLoader(package),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
@@ -11,11 +10,10 @@ from wattproof.amplifier import Amplifier
 from wattproof.bench import Bench
 from wattproof.plan import RunSheet, Step
 from wattproof.report import inventory, run_sheet_words
-from wattproof.report.page import typeset
+from wattproof.report.page import page_environment
 from wattproof.report.run_sheet import clock, energy_text, lede, must_be, seconds_text, step_cells, totals, two, watts
 
 if TYPE_CHECKING:
-    import jinja2
     from markupsafe import Markup
 
 _NONE = run_sheet_words.SHEET["nothing_set"]
@@ -50,7 +48,7 @@ def run_sheet_page(sheet: RunSheet, *, amplifier: Amplifier, bench: Bench) -> st
     str
         A complete HTML document; the same sheet gives the same bytes.
     """
-    return _environment().get_template("run_sheet.html.j2").render(
+    return page_environment().get_template("run_sheet.html.j2").render(
         say=run_sheet_words.SHEET,
         states=run_sheet_words.STATES,
         css=_styles(),
@@ -72,21 +70,6 @@ def run_sheet_page(sheet: RunSheet, *, amplifier: Amplifier, bench: Bench) -> st
         bench_facts=inventory.bench_facts(bench),
         made=f"{run_sheet_words.SHEET['made']} {__version__}",
     )  # fmt: skip
-
-
-@cache
-def _environment() -> "jinja2.Environment":
-    import jinja2
-
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("wattproof.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["typeset"] = typeset
-    return environment
 
 
 def _styles() -> "Markup":

@@ -105,27 +105,54 @@ def _other_kind(judgement: Judgement) -> bool:
 def _carried(judgement: Judgement) -> str:
     share = 100 * (judgement.correction_share or 0.0)
     told = f"{share:.0f} %" if share >= 1 else "under 1 %"
-    percent = _signed(100 * (judgement.correction or 0.0))
+    percent = signed_text(100 * (judgement.correction or 0.0))
     return f"carried by {percent} %, which makes {told} of the variance"
 
 
 def _margin(margin: float, figure: Quantity, judgement: Judgement) -> str:
     """Write how far the number lies above (+) or below (-) the rating, rounded to its doubt."""
     half = figure.k95 * figure.u / abs(judgement.claimed)
-    told = [] if judgement.quantity in _ONLY_DECIBELS else [f"{_rounded(100 * margin, 100 * half)} % of the rating"]
+    told = (
+        []
+        if judgement.quantity in _ONLY_DECIBELS
+        else [f"{signed_with_doubt(100 * margin, 100 * half)} % of the rating"]
+    )
     factor = _DECIBELS.get(judgement.quantity)
     if factor is not None and 1 + margin > 0:
         slope = factor / log(10) / (1 + margin)
-        told.append(f"{_rounded(factor * log10(1 + margin), slope * half)} dB")
+        told.append(f"{signed_with_doubt(factor * log10(1 + margin), slope * half)} dB")
     return ", ".join(told)
 
 
-def _rounded(value: float, half: float) -> str:
-    return f"{_signed(value, half)} ± {value_text(half, uncertainty=half)}" if half > 0 else _signed(value)
+def signed_with_doubt(value: float, half: float) -> str:
+    """Write a number with its sign, and with half of its 95 % interval where that is known.
+
+    Parameters
+    ----------
+    value, half : float
+        Both in one unit; `half` is 0 where there is no doubt to state.
+
+    Examples
+    --------
+    >>> signed_with_doubt(5.391, 0.953), signed_with_doubt(-412.0, 0.0)
+    ('+5.39 ± 0.95', '-412')
+    """
+    return f"{signed_text(value, half)} ± {value_text(half, uncertainty=half)}" if half > 0 else signed_text(value)
 
 
-def _signed(value: float, half: float = 0.0) -> str:
-    """Write a number with its sign, rounded to its doubt, or without one to two digits and never in powers of ten."""
+def signed_text(value: float, half: float = 0.0) -> str:
+    """Write a number with its sign, rounded to its doubt, or without one to two digits and never in powers of ten.
+
+    Parameters
+    ----------
+    value, half : float
+        Both in one unit; `half` is half of the 95 % interval, 0 where there is no doubt to round to.
+
+    Examples
+    --------
+    >>> signed_text(2.06), signed_text(412.0), signed_text(-5.391, 0.953)
+    ('+2.1', '+412', '-5.39')
+    """
     if half > 0:
         text = value_text(value, uncertainty=half)
         return text if text.startswith("-") else f"+{text}"
