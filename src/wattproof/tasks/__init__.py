@@ -39,7 +39,7 @@ from wattproof.tasks.overlaid import Overlaid
 from wattproof.tasks.overlaying import ClipWishes, overlay
 from wattproof.tasks.overview_lines import OverviewLine
 from wattproof.tasks.packing import Packed, pack
-from wattproof.tasks.paper_desk import PaperDesk
+from wattproof.tasks.paper_desk import PaperDesk, PaperSeen
 from wattproof.tasks.paper_fields import FormPart, FormTyped
 from wattproof.tasks.papering import PaperLine, PaperShown, PapersListed, paper_back, paper_keep, paper_list, paper_show
 from wattproof.tasks.picturing import Pictured, picture
@@ -113,6 +113,7 @@ __all__ = [
     "Packed",
     "PaperDesk",
     "PaperLine",
+    "PaperSeen",
     "PaperShown",
     "PapersListed",
     "PartSaid",

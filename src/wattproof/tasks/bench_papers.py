@@ -28,9 +28,10 @@ KEPT_FROM_LINE = ("scale", "offset", "scale_u", "offset_u", "calibrated")
 
 @dataclass(frozen=True, kw_only=True)
 class BenchLine:
-    """A bench in a list: its paper's name, and what is overdue in words."""
+    """A bench in a list: its paper's name, what it is called itself, and what is overdue in words."""
 
     name: str
+    called: str
     said: str
     overdue: tuple[str, ...]
     wrong: bool = False
@@ -200,14 +201,16 @@ class BenchPapers(PaperDesk[Bench]):
     def _line(self, name: str) -> BenchLine:
         seen = self.see(name)
         if seen.fault is not None:
-            return BenchLine(name=name, said="its file cannot be used as it stands", overdue=(), wrong=True)
+            return BenchLine(
+                name=name, called=seen.called, said="its file cannot be used as it stands", overdue=(), wrong=True
+            )
         bench = self.thing(name)
         counts = ((len(bench.channels), "channel"), (len(bench.loads), "load"), (len(bench.meters), "meter"))
         words = [f"{count} {word}{'' if count == 1 else 's'}" for count, word in counts if count]
         words += [] if bench.rig is None else [f"rig: {bench.rig.kind}"]
         today = date.today()  # noqa: DTZ011  (the day on the wall of the workshop)
         overdue = tuple(notice.message for notice in bench.overdue(today))
-        return BenchLine(name=name, said=", ".join(words), overdue=overdue)
+        return BenchLine(name=name, called=seen.called, said=", ".join(words), overdue=overdue)
 
     def _channel(self, name: str, number: int) -> BenchChannel:
         channels = self.thing(name).channels

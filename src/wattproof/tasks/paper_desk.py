@@ -27,6 +27,8 @@ class PaperSeen:
     Attributes
     ----------
     name : str
+    called : str
+        What the thing itself is called; the paper's name where the file cannot be read.
     number : int
         Which of its states this is.
     counting : int
@@ -41,6 +43,7 @@ class PaperSeen:
     """
 
     name: str
+    called: str
     number: int
     counting: int
     states: tuple[int, ...]
@@ -95,6 +98,11 @@ class PaperDesk(Generic[Thing]):
         """All of them."""
         return tuple(paper.name for paper in self._store.papers(self._kind))
 
+    @property
+    def called(self) -> dict[str, str]:
+        """What each thing is called, by its paper's name."""
+        return {name: self.see(name).called for name in self.names}
+
     def blank(self) -> FormTyped:
         """Give what the fields of a new one show: an empty row of each kind."""
         rows = {part.key: [self.row(part)] for part in self.parts}
@@ -115,14 +123,14 @@ class PaperDesk(Generic[Thing]):
         """
         paper = self._store.paper(self._kind, name, number=number)
         counting = paper.number if number is None else self._store.paper(self._kind, name).number
-        said, fault = _said(paper.text), None
+        said, called, fault = _said(paper.text), paper.name, None
         try:
-            self._parse(paper.text, file=paper.name)
+            called = self._called(self._parse(paper.text, file=paper.name))
         except WattproofError as error:
             fault = error
         return PaperSeen(
-            name=paper.name, number=paper.number, counting=counting, states=paper.states, text=paper.text,
-            typed=None if said is None else shown(self.parts, said), fault=fault,
+            name=paper.name, called=called, number=paper.number, counting=counting, states=paper.states,
+            text=paper.text, typed=None if said is None else shown(self.parts, said), fault=fault,
         )  # fmt: skip
 
     def thing(self, name: str) -> Thing:

@@ -5,7 +5,6 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Request
 from starlette.responses import RedirectResponse, Response
 
-from wattproof import tasks
 from wattproof.web.forms import Form, TheDesk
 from wattproof.web.jobs import Tell
 
@@ -16,7 +15,6 @@ router = APIRouter(include_in_schema=False)
 def amplifiers(request: Request, desk: TheDesk, q: str = "", sort: str = "-day", page: int = 1) -> Response:
     """Show a page of the list."""
     seen = desk.place.overviews.see(query=q, sort=sort, page=page)
-    papers = tasks.paper_list(archive=desk.settings.archive).papers
 
     def address(**changed: object) -> str:
         said = {"q": seen.query, "sort": seen.sort, "page": 1, **changed}
@@ -29,7 +27,7 @@ def amplifiers(request: Request, desk: TheDesk, q: str = "", sort: str = "-day",
 
     return desk.page(
         request, "amplifiers.html.j2", here="amplifiers", title="Amplifiers", seen=seen, address=address,
-        sorted_by=sorted_by, papers=[one.name for one in papers if one.kind == "amplifier"],
+        sorted_by=sorted_by, papers=desk.place.amplifiers.called,
     )  # fmt: skip
 
 

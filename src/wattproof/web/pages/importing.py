@@ -162,7 +162,7 @@ def _day(said: str) -> date | None:
 def _shown(
     request: Request, desk: Desk, tray: Tray, said: FormData | Mapping[str, Any], fault: WattproofError | None = None
 ) -> Response:
-    lines, papers = [], {kind: _papers(desk, kind) for kind in ("amplifier", "bench")}
+    lines, papers = [], _papers(desk)
     for given in tray.files:
         try:
             answers = said_of(given, said).answers
@@ -192,12 +192,9 @@ def _loads(
         return ()
 
 
-def _papers(desk: Desk, kind: str) -> list[tuple[str, str]]:
-    return [
-        (f"paper:{one.name}", one.name)
-        for one in tasks.paper_list(archive=desk.settings.archive).papers
-        if one.kind == kind
-    ]
+def _papers(desk: Desk) -> dict[str, list[tuple[str, str]]]:
+    kept = {"amplifier": desk.place.amplifiers.called, "bench": desk.place.benches.called}
+    return {kind: [(f"paper:{name}", called) for name, called in one.items()] for kind, one in kept.items()}
 
 
 def _asked(fault: WattproofError | None) -> list[str]:

@@ -8,7 +8,7 @@ from starlette.datastructures import FormData
 
 from wattproof.errors import WattproofError
 from wattproof.tasks import FormTyped, PaperDesk
-from wattproof.web.forms import text_in
+from wattproof.web.forms import text_in, whole_in
 
 _NAME = re.compile(r"(\w*)\.(\d{1,4})\.([\w.]{1,60})")
 
@@ -60,5 +60,4 @@ def rows_changed(desk: PaperDesk[Any], form: FormData, typed: FormTyped) -> bool
 
 def state_in(form: FormData) -> int | None:
     """Give the number of the state that the form was made of."""
-    said = text_in(form, "state")
-    return int(said) if said.isdecimal() else None
+    return whole_in(form, "state")

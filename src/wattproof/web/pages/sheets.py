@@ -10,7 +10,7 @@ from starlette.responses import HTMLResponse, Response
 
 from wattproof import tasks
 from wattproof.errors import SettingsError, WattproofError
-from wattproof.tasks import SheetEdit, SheetSeen, SheetWishes
+from wattproof.tasks import SheetEdit, SheetWishes
 from wattproof.web.desk import Desk
 from wattproof.web.forms import Form, TheDesk, text_in, texts_in, whole, whole_in
 
@@ -98,12 +98,8 @@ def show_sheet(
     said: Mapping[str, Any] = typed or {}
     return desk.page(
         request, "sheet.html.j2", status=200 if fault is None else 422, here="sheet", title=f"Run sheet · {name}",
-        seen=_seen(desk, name), said=said, fault=fault,
+        seen=desk.place.sheets.see(name), said=said, fault=fault,
     )  # fmt: skip
-
-
-def _seen(desk: Desk, name: str) -> SheetSeen:
-    return desk.place.sheets.see(name)
 
 
 def _choosing(
@@ -119,7 +115,8 @@ def _choosing(
             fault = fault or error
     return desk.page(
         request, "sheets.html.j2", status=200 if fault is None else 422, here="sheet", title="Run sheet",
-        papers={kind: [one.name for one in papers if one.kind == kind] for kind in ("amplifier", "bench", "sheet")},
+        amplifiers=list(desk.place.amplifiers.called.items()), benches=list(desk.place.benches.called.items()),
+        sheets=[one.name for one in papers if one.kind == "sheet"],
         examples=desk.place.sheets.examples, choices=choices, said=said, typed=isinstance(said, FormData), fault=fault,
         loads=_ticked(said, "loads", () if choices is None else [name for name, taken in choices.loads if taken]),
         outputs=_ticked(said, "outputs", () if choices is None else choices.outputs),
