@@ -128,6 +128,7 @@ def test_many_sessions_are_not_read_while_a_page_waits(server, tmp_path):
     with server(archive).browser() as client:
         page = client.get("/")
         assert "5 sessions are not in this list yet" in page.text
+        assert "Nothing holds all of" not in page.text  # nobody has searched for anything
         job = client.post("/amplifiers/read", data={"form_token": token_of(page)}).headers["location"]
         until = time.monotonic() + 20
         while "location" not in client.get(job).headers and time.monotonic() < until:

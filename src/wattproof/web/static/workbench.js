@@ -58,6 +58,9 @@ if (/(?:^|; )kept=yes/.test(document.cookie)) {
 
 for (const form of document.querySelectorAll("form[data-keep]")) keep(form);
 
+// on a narrow screen the row of pages is longer than the screen: the one that is open stands in sight
+document.querySelector(".top [aria-current=page]")?.scrollIntoView({ block: "nearest", inline: "center" });
+
 // a form that may not be sent twice says so at once
 for (const form of document.querySelectorAll("form[method=post]")) {
   form.addEventListener("submit", () => {
