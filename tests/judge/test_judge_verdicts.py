@@ -1,6 +1,6 @@
 """Verdicts against worked examples, laws that hold for every rule, and error rates over benches that are off."""
 
-from math import hypot
+from math import hypot, log
 
 import numpy as np
 import pytest
@@ -190,3 +190,30 @@ def test_the_number_that_would_be_true_is_rounded_to_its_whole_95_percent_interv
         measured=figure, corrected=figure, verdict="meets", why="",
     )  # fmt: skip
     assert true_text(judgement) == "into 4 ohm: 512.3 W"
+
+
+def test_of_a_carried_power_each_doubt_has_the_share_that_hand_arithmetic_gives_it(world):
+    # behind 0.2 ohm, power goes as R / (R + 0.2)^2: carried elsewhere, it goes with the read load as R to this slope
+    true = world.TrueAmplifier(exponent=0.8, output_ohm=0.2)
+    slope = 2 * 4.0 / 4.2 - 1
+    errors = world.Errors()
+    ramp = world.read_ramp(true, load_ohm=4.0, supply_v=12.5)
+    exponent_u = 0.05
+    rating = {"quantity": "power", "value": 430, "unit": "W", "load_ohm": 2, "supply_v": 14.4, "thd_percent": 1}
+    model = world.model_of(true, exponent_u=exponent_u)
+    (found,) = judge(world.amplifier_with(rating), [ramp], models=[model]).judgements
+    wanted = {
+        "bench: scale of load_voltage A": errors.voltage_u * (1 + slope),
+        "bench: scale of load_current A": errors.current_u * (1 - slope),
+        "bench: scale of supply_voltage": errors.supply_u * 2 * true.exponent,
+        "ramp.wav: scatter 0.01": errors.noise_u,
+        "verdict: behaviour model": 2 * exponent_u * log(14.4 / 12.5),
+    }
+    power_w = found.corrected.value
+    assert power_w == pytest.approx(true.power_w(2.0, 14.4), rel=1e-5)
+    shares = {one.source: one.u / power_w for one in found.corrected.budget}
+    rail_u = shares.pop("verdict: how the rail follows the supply")  # no constant exponent need hold so far away
+    assert shares == pytest.approx(wanted, rel=0.01)
+    carrying = wanted["verdict: behaviour model"] ** 2 + rail_u**2
+    whole = sum(u**2 for u in wanted.values()) + rail_u**2
+    assert found.correction_share == pytest.approx(carrying / whole, rel=0.02)
