@@ -2,22 +2,16 @@
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
-from math import log10
 
 from wattproof.judge import Judgement
 from wattproof.publish.card import CardRow, Claim, Dot, Line, RowsCard, Verdict
-from wattproof.publish.card_power import said_as
 from wattproof.publish.inputs import PublishedSession
 from wattproof.publish.picture_words import SAY
+from wattproof.publish.rated import SENSES, quantity_text, shown_unit, weighed_figure
 from wattproof.quantity import Quantity
 from wattproof.report import linear_axis
 
-_NAMES = {"power": "load_power", "thd": "thd_n"}
-"""Ratings whose numbers are written as those of figures that are called otherwise."""
 _PAD, _LEAST_PAD, _TICKS = 0.15, 0.01, 5
-_RATIOS = {"V/V", "W/W"}
-_DECIBEL_FROM, _LEAST_RATIO = 0.5, 1e-9
 _SHORT = {"snr", "thd"}
 
 
@@ -39,12 +33,12 @@ def _row(words: str, own: Sequence[Judgement]) -> CardRow:
     weighed = [(j, found) for j in own if (found := _found(j)) is not None]
     if not weighed:
         return CardRow(head=_headed(words), verdict=_verdict(own), told=(_told(own, weighed),))
-    scale = _Scale(unit=judgement.unit, decibel=judgement.unit == "V/V" and claimed.value >= _DECIBEL_FROM)
-    dots = tuple(_dot(j, found, scale) for j, found in weighed)
+    unit, shown = shown_unit(judgement)
+    dots = tuple(_dot(j, found) for j, found in weighed)
     claim = Claim(
-        value=scale.shown(claimed.value),
-        at_least=_kept(judgement),
-        text=SAY["claimed"].format(_said(claimed, judgement)),
+        value=shown(claimed.value),
+        at_least=SENSES[judgement.sense],
+        text=SAY["claimed"].format(quantity_text(claimed, judgement)),
     )
     line = _line([claim.value, *(end for dot in dots for end in (dot.low, dot.value, dot.high))])
     return CardRow(
@@ -54,18 +48,14 @@ def _row(words: str, own: Sequence[Judgement]) -> CardRow:
         dots=dots,
         claim=claim,
         line=line,
-        ends=tuple(SAY["end"].format(end, scale.name).rstrip() for end in (line.low, line.high)),
+        ends=tuple(SAY["end"].format(end, unit).rstrip() for end in (line.low, line.high)),
     )
 
 
 def _found(judgement: Judgement) -> Quantity | None:
-    """Give the figure that is weighed, in the claim's own unit."""
-    found = judgement.corrected or judgement.measured
+    """Give the figure that is weighed, where it is in the claim's own unit."""
+    found = weighed_figure(judgement)
     return found if found is not None and found.unit == judgement.unit else None
-
-
-def _kept(judgement: Judgement) -> bool | None:
-    return {"at least": True, "at most": False}.get(judgement.sense)
 
 
 def _verdict(own: Sequence[Judgement]) -> Verdict:
@@ -84,38 +74,14 @@ def _told(own: Sequence[Judgement], weighed: Sequence[tuple[Judgement, Quantity]
         return SAY["all_readings"].format(len(own))
     judgement, found = weighed[0]
     bound = f"{judgement.bound} " if judgement.bound else ""
-    said = bound + _said(found, judgement)
+    said = bound + quantity_text(found, judgement)
     return SAY["at_rated"].format(said) if judgement.correction else said
 
 
-def _said(quantity: Quantity, judgement: Judgement) -> str:
-    return said_as(quantity, _NAMES.get(judgement.quantity, judgement.quantity))
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Scale:
-    """How a rating's numbers are shown: per cent for small ratios, decibels for large ones of volts."""
-
-    unit: str
-    decibel: bool
-
-    @property
-    def name(self) -> str:
-        """What stands behind a number."""
-        if self.decibel:
-            return "dB"
-        return "%" if self.unit in _RATIOS else self.unit
-
-    def shown(self, value: float) -> float:
-        """Give a number as it is shown."""
-        if self.decibel:
-            return 20 * log10(max(value, _LEAST_RATIO))
-        return 100 * value if self.unit in _RATIOS else value
-
-
-def _dot(judgement: Judgement, found: Quantity, scale: _Scale) -> Dot:
-    low, high = (scale.shown(end) for end in found.interval95)
-    return Dot(value=scale.shown(found.value), low=low, high=high, sort=judgement.verdict)
+def _dot(judgement: Judgement, found: Quantity) -> Dot:
+    _, shown = shown_unit(judgement)
+    low, high = (shown(end) for end in found.interval95)
+    return Dot(value=shown(found.value), low=low, high=high, sort=judgement.verdict)
 
 
 def _line(values: Sequence[float]) -> Line:

@@ -1,18 +1,22 @@
 """Judgements as a report groups and writes them: one outcome a rating, numbers in the units that the trade reads."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import log10
+from types import MappingProxyType
 from typing import Literal
 
 from wattproof.amplifier import Rating
 from wattproof.judge import Judged, Judgement, Verdict
 from wattproof.measure import Figure
 from wattproof.publish.wording import LEAD, RATINGS
-from wattproof.quantity import Quantity, value_text
-from wattproof.report import face_value
+from wattproof.quantity import Quantity
+from wattproof.report import face_value, signed_with_doubt
 
 Outcome = Literal["meets", "falls short", "cannot tell", "depends"]
+
+SENSES: Mapping[str, bool | None] = MappingProxyType({"at least": True, "at most": False, "about": None})
+"""Whether more is better, by the sense of a claim; None where it is to be near."""
 
 _SURE = 0.001
 _LONG = 10.0
@@ -135,10 +139,7 @@ def doubtful_margin_text(judgement: Judgement) -> str:
         value, half = of(1 + margin), (of(high) - of(low)) / 2
     else:
         unit, value, half = "%", 100 * margin, 50 * (high - low) / abs(judgement.claimed)
-    if half <= 0:
-        return f"{value:+.2g} {unit}"
-    text = value_text(value, uncertainty=half)
-    return f"{'' if text.startswith('-') else '+'}{text} ± {value_text(half, uncertainty=half)} {unit}"
+    return f"{signed_with_doubt(value, half)} {unit}"
 
 
 def probability_text(probability: float) -> str:

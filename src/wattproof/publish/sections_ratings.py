@@ -1,7 +1,6 @@
 """Ratings and verdicts: each rating on a line, as claim and as measured, with all that was assumed and carried."""
 
-from collections.abc import Iterator, Mapping
-from types import MappingProxyType
+from collections.abc import Iterator
 
 from wattproof.amplifier import Rating
 from wattproof.judge import Judgement, Verdict
@@ -9,6 +8,7 @@ from wattproof.publish.document import Block, Mark, Paragraph, Scale, Words
 from wattproof.publish.inputs import PublishedSession
 from wattproof.publish.places import Places
 from wattproof.publish.rated import (
+    SENSES,
     Weighed,
     doubtful_margin_text,
     margin_text,
@@ -21,13 +21,13 @@ from wattproof.publish.rated import (
     weighed_figure,
 )
 from wattproof.publish.wording import QUANTITIES, RATINGS
+from wattproof.report import signed_text
 
 _ROOM = 0.12
 """The line reaches past its outermost mark by this share of what lies between."""
 _LOG_FROM = 20.0
 _PROBABILITY = "the probability that"
 """How a reason begins that only tells the probability, which stands above it already."""
-_SENSES: Mapping[str, bool | None] = MappingProxyType({"at least": True, "at most": False, "about": None})
 _VERDICTS: tuple[Verdict, ...] = ("meets", "falls short", "cannot tell")
 
 
@@ -88,7 +88,7 @@ def _scale(title: str, judgement: Judgement, details: list[str], places: Places)
         quantity=_quantity(judgement),
         unit=unit,
         claim=claim,
-        at_least=_SENSES[judgement.sense],
+        at_least=SENSES[judgement.sense],
         measured=mark,
         low=low,
         high=high,
@@ -123,7 +123,7 @@ def _told(judgement: Judgement, places: Places) -> Iterator[Words]:
         yield from places.found(judgement.measured_where)
     yield ". "
     if judgement.corrected is not None and judgement.correction:
-        correction = f"{100 * judgement.correction:+.2g} %"
+        correction = f"{signed_text(100 * judgement.correction)} %"
         yield RATINGS["at_rated"].format(value=quantity_text(figure, judgement), correction=correction) + " "
     elif figure.unit != judgement.measured.unit:
         yield RATINGS["makes"].format(quantity_text(figure, judgement)) + " "
