@@ -82,6 +82,13 @@ def test_every_link_leads_somewhere(page):
     assert set(said) <= ids
 
 
+def test_a_link_leads_to_the_row_that_it_names(html):
+    links = dict(re.findall(r'<a href="#(capture-\d)">(.*?)</a>', html))
+    assert links == {"capture-3": "03-ramp.wav", "capture-4": "04-ramp.wav"}
+    for place, name in links.items():
+        assert f'<tr id="{place}"><th scope="row">{name}</th>' in html
+
+
 def test_a_link_to_no_place_is_plain_words(page):
     assert ("p", "nowhere") in page.words
     assert "nowhere" not in [text for tag, text in page.words if tag == "a"]
