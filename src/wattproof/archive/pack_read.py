@@ -122,7 +122,7 @@ def open_pack(path: Path) -> OpenedPack:
 def _read(path: Path) -> Iterator[BinaryIO]:
     try:
         if not path.is_file():  # a pipe would be waited for without end
-            raise FileNotFoundError(2, "there is no file of that name")
+            raise FileNotFoundError(2, "it is no plain file" if path.exists() else "there is no file of that name")
         with path.open("rb") as file:
             yield file
     except (OSError, ValueError) as error:

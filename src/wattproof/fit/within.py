@@ -65,8 +65,8 @@ def check_supply(model: BehaviourModel, supply_v: float) -> tuple[Notice, ...]:
         raise BeyondDataError(
             f"Cannot predict at {supply_v:.4g} V at the terminals.",
             why=f"the captures hold {low:.4g} to {high:.4g} V; so far beyond them the rail may hold, follow or give up",
-            hint=f"Ask for {low * (1 - margin) + 0.05:.1f} to {high * (1 + margin) - 0.05:.1f} V, or capture a ramp at "
-            f"{supply_v:.3g} V.",
+            hint=f"Ask for {low * (1 - margin) + 0.05:.1f} to {high * (1 + margin) - 0.05:.1f} V; or capture a ramp "
+            "nearer to it, as far as the amplifier is made for it.",
         )
     if is_bounded(model) or _is_stated(model) or low * 0.998 <= supply_v <= high * 1.002:
         return ()

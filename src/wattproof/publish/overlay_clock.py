@@ -144,7 +144,7 @@ def frame_of_code(code: str, *, rate: Fraction) -> int:
     if len(parts) != 4 or not all(0 <= number < limit for number, limit in zip(numbers, limits, strict=False)):
         raise SettingsError(
             f'"{code}" is no time code at {float(rate):.6g} frames a second.',
-            why=f"it is hours:minutes:seconds:frames, two digits each, frames below {base}; ; for : would drop numbers",
+            why=f"it is hours:minutes:seconds:frames, two digits each, frames below {base}, no semicolon",
             hint="Give the camera's time code at its first frame, for example --timecode 01:00:00:00.",
         )
     hours, minutes, seconds, frames = numbers
