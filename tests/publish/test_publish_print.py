@@ -424,7 +424,7 @@ def test_pieces_add_no_letter_and_leave_short_words():
 
 
 def test_without_the_package_of_the_font_the_machine_s_own_stand_in(monkeypatch):
-    monkeypatch.setattr("wattproof.publish.print.find_spec", lambda name: None)
+    monkeypatch.setattr("wattproof.publish.print.font_folder", lambda: None)
     assert "It gave 531 W for a minute." in text_of(pypdf.PdfReader(io.BytesIO(document_pdf(report()))))
 
 

@@ -1,12 +1,12 @@
 """Text, bars and lines as coverage of pixels (0 to 1), and their ink laid over a plate whose alpha is straight."""
 
 from functools import cache
-from importlib.util import find_spec
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+from wattproof.report import font_folder
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont, ImageFont
@@ -15,7 +15,6 @@ Pixels = NDArray[np.uint8]
 Coverage = NDArray[np.float32]
 Colour = tuple[int, int, int]
 
-_FONT_PACKAGE = "font_source_sans_pro"
 _WEIGHTS = {False: "Regular", True: "Semibold"}
 _DIGITS = "0123456789"
 _FINER = 4
@@ -37,12 +36,10 @@ def font(size_px: int, *, strong: bool = False) -> "FreeTypeFont | ImageFont":
     """Give the pages' font; where its package is missing, the drawing library's own."""
     from PIL import ImageFont
 
-    found = find_spec(_FONT_PACKAGE)
-    for folder in (found.submodule_search_locations or ()) if found else ():
-        file = Path(folder) / "files" / f"SourceSansPro-{_WEIGHTS[strong]}.ttf"
-        if file.is_file():
-            return ImageFont.truetype(str(file), size_px)
-    return ImageFont.load_default(size_px)
+    folder = font_folder()
+    if folder is None:
+        return ImageFont.load_default(size_px)
+    return ImageFont.truetype(str(folder / f"SourceSansPro-{_WEIGHTS[strong]}.ttf"), size_px)
 
 
 @cache

@@ -2,12 +2,11 @@
 
 from collections.abc import Sequence
 from functools import cache
-from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from wattproof.errors import InternalFaultError
-from wattproof.report import typeset
+from wattproof.report import font_folder, typeset
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont
@@ -19,32 +18,31 @@ DESCENT = 0.25
 
 Weight = Literal[400, 600, 700]
 _FACES: dict[Weight, str] = {400: "Regular", 600: "Semibold", 700: "Bold"}
-_PACKAGE = "font_source_sans_pro"
 _MEASURED_AT = 1000
 _CUT = "…"
 
 
-def font_folder() -> Path:
-    """Give the folder of the font's files.
+def _fonts() -> Path:
+    """Give the folder of the font's files: without it no width is known.
 
     Raises
     ------
     InternalFaultError
         The package of the font is not installed, although Wattproof asks for it.
     """
-    found = find_spec(_PACKAGE)
-    for folder in (found.submodule_search_locations or ()) if found else ():
-        return Path(folder) / "files"
-    raise InternalFaultError(
-        "The font of pictures is missing.",
-        why="its package is not installed, although Wattproof depends on it",
-        hint="Install Wattproof again, with its dependencies.",
-    )
+    folder = font_folder()
+    if folder is None:
+        raise InternalFaultError(
+            "The font of pictures is missing.",
+            why="its package is not installed, although Wattproof depends on it",
+            hint="Install Wattproof again, with its dependencies.",
+        )
+    return folder
 
 
 def font_files() -> tuple[Path, ...]:
     """Give the files of the faces that pictures use."""
-    return tuple(font_folder() / f"SourceSansPro-{face}.ttf" for face in _FACES.values())
+    return tuple(_fonts() / f"SourceSansPro-{face}.ttf" for face in _FACES.values())
 
 
 @cache
@@ -52,14 +50,14 @@ def register_font() -> None:
     """Let the drawing of pictures know the font."""
     import vl_convert
 
-    vl_convert.register_font_directory(str(font_folder()))
+    vl_convert.register_font_directory(str(_fonts()))
 
 
 @cache
 def _face(weight: Weight) -> "FreeTypeFont":
     from PIL import ImageFont
 
-    return ImageFont.truetype(str(font_folder() / f"SourceSansPro-{_FACES[weight]}.ttf"), _MEASURED_AT)
+    return ImageFont.truetype(str(_fonts() / f"SourceSansPro-{_FACES[weight]}.ttf"), _MEASURED_AT)
 
 
 @cache

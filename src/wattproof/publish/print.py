@@ -2,7 +2,6 @@
 
 from concurrent.futures import ThreadPoolExecutor
 from importlib.resources import files
-from importlib.util import find_spec
 from json import dumps
 from pathlib import Path
 from shutil import copyfile
@@ -12,12 +11,11 @@ from typing import TYPE_CHECKING, Any, Literal
 from wattproof.publish.document import Chart, Document, Scale, Strip
 from wattproof.publish.print_data import Laid
 from wattproof.publish.scale_svg import scale_svg, strip_svg
-from wattproof.report import draw_svg
+from wattproof.report import draw_svg, font_folder
 
 if TYPE_CHECKING:
     from typst import Fonts
 
-_FONT_PACKAGE = "font_source_sans_pro"
 _FACES = ("Regular", "It", "Semibold", "Bold")
 _DRAWING_PX = 780
 """As wide as the text at the scale at which all drawings are printed."""
@@ -109,14 +107,14 @@ def _choices_of_fonts(folder: Path) -> "list[Fonts]":
     """
     from typst import Fonts
 
-    found = find_spec(_FONT_PACKAGE)
+    found = font_folder()
     folder.mkdir()
-    for place in (found.submodule_search_locations or ()) if found else ():
-        for face in _FACES:
-            name = f"SourceSansPro-{face}.ttf"
-            copyfile(Path(place, "files", name), folder / name)
+    if found is None:
+        return [Fonts(include_system_fonts=True, font_paths=[folder])]
+    for name in (f"SourceSansPro-{face}.ttf" for face in _FACES):
+        copyfile(found / name, folder / name)
     machine = Fonts(include_system_fonts=True, font_paths=[folder])
-    return [Fonts(include_system_fonts=False, font_paths=[folder]), machine] if found else [machine]
+    return [Fonts(include_system_fonts=False, font_paths=[folder]), machine]
 
 
 def _drawings(document: Document) -> dict[int, str]:

@@ -41,7 +41,7 @@ from wattproof.report.plausible import plausible_text
 from wattproof.report.run_sheet import run_sheet_text
 from wattproof.report.run_sheet_page import run_sheet_page
 from wattproof.report.run_sheet_parts import RunSheetParts, run_sheet_parts
-from wattproof.report.svg import VEGA_LITE, draw_svg
+from wattproof.report.svg import VEGA_LITE, draw_svg, font_folder
 from wattproof.report.table import (
     FigureGroup,
     FigureRow,
@@ -135,6 +135,7 @@ __all__ = [
     "figures_fragments",
     "figures_table",
     "floor_text",
+    "font_folder",
     "key_text",
     "limit_percent",
     "linear_axis",

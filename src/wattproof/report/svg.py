@@ -6,6 +6,7 @@ from hashlib import sha256
 from html import escape
 from importlib.util import find_spec
 from json import dumps, loads
+from pathlib import Path
 from typing import TypeVar
 
 from wattproof.report.drawing import Spec
@@ -69,11 +70,18 @@ def _told(drawn: str, mark: str, *, title: str, description: str) -> str:
     return re.sub(r"<svg\b([^>]*)>", lambda found: f"{opened}{found[1]}>{names}", drawn, count=1)
 
 
+def font_folder() -> Path | None:
+    """Give the folder of the font's files, ``SourceSansPro-*.ttf``; None where its package is not installed."""
+    found = find_spec(_FONT_PACKAGE)
+    folders = (found.submodule_search_locations or ()) if found else ()
+    return next((Path(folder, "files") for folder in folders), None)
+
+
 @cache
 def _register_font() -> None:
     """Let the drawing measure its text in the font it names; without the package it measures in its own sans."""
     import vl_convert
 
-    found = find_spec(_FONT_PACKAGE)
-    for folder in (found.submodule_search_locations or ()) if found else ():
-        vl_convert.register_font_directory(f"{folder}/files")
+    folder = font_folder()
+    if folder is not None:
+        vl_convert.register_font_directory(str(folder))
