@@ -14,8 +14,9 @@ from wattproof.publish.card_power import other_loads_card
 from wattproof.publish.card_signs import claim_on, sign_on
 from wattproof.publish.card_verdicts import verdicts_card
 from wattproof.publish.picture_sheet import Sheet
+from wattproof.publish.rated import most_favourable
 from wattproof.quantity import Quantity
-from wattproof.report import SERIES
+from wattproof.report import INK, SERIES, SOFT
 
 
 def session(*judgements, words=("power 48 W",), **more):
@@ -71,6 +72,19 @@ def test_ratios_are_drawn_in_the_units_in_which_they_are_said():
     assert second.dots[0].value == pytest.approx(20 * log10(2e4))
     assert second.ends[1].endswith(" dB")
     assert (first.head, second.head) == ("THD 0.1 %", "SNR 80 dB")
+
+
+@pytest.mark.parametrize(("sense", "best"), [("at least", 0.5), ("at most", -0.3), ("about", 0.2)])
+def test_the_reading_kindest_to_the_maker_is_the_nearest_to_being_met(sense, best):
+    same = judgement(value=50.0, sense=sense).model_copy(update={"probability": 0.0})
+    one = most_favourable([same.model_copy(update={"margin": margin}) for margin in (0.2, 0.5, -0.3)])
+    assert one.margin == best
+
+
+def test_soft_words_are_not_soft_where_the_ground_is_not_known():
+    assert Look(paper="light").colour(SOFT) == SOFT.light
+    assert Look(paper="none").colour(SOFT) == INK.light
+    assert Look(paper="none-dark").colour(SOFT) == INK.dark
 
 
 @pytest.mark.parametrize(

@@ -378,6 +378,9 @@ def test_predictions_and_refusals_stand_in_one_table():
             value, low, high = (float(n) for n in re.fullmatch(r"(\S+) \((\S+) to (\S+)\)", said).groups())
             assert low <= value <= high
             assert value == pytest.approx(one.prediction.power.value, rel=0.05)
+            # written to two figures of half the interval
+            step = 10.0 ** -max(len(part.partition(".")[2]) for part in re.findall(r"[\d.]+", said))
+            assert 9.9 < (one.prediction.power.high - one.prediction.power.low) / 2 / step < 100
     assert any(one.prediction is None for one in asked)
     assert [chart.name for chart in blocks(document, "model", Chart)] == ["model"]
 

@@ -9,7 +9,7 @@ import pytest
 
 from wattproof.publish.overlay_clock import clock_for, rate_of
 from wattproof.publish.overlay_course import course_of
-from wattproof.publish.overlay_ground import GREEN, INK, PLATE, SOFT, strip_bar
+from wattproof.publish.overlay_ground import GREEN, INK, PLATE, RUST, SOFT, strip_bar
 from wattproof.publish.overlay_ink import add_line, lay_over, text_coverage, text_width
 from wattproof.publish.overlay_layout import SAFE
 from wattproof.publish.overlay_paint import Painter, frames_of
@@ -79,6 +79,16 @@ def test_the_strip_is_as_wide_as_the_load_gets_of_the_supply():
     green = np.abs(row - GREEN).sum(axis=-1) < 12
     assert green.sum() == pytest.approx(0.8 * bar.width, abs=1.5)
     assert green[: int(0.79 * bar.width)].all()
+
+
+def test_the_strip_says_what_the_load_gets_and_that_the_rest_is_heat(monkeypatch):
+    told = []
+    monkeypatch.setattr(
+        "wattproof.publish.overlay_paint.write", lambda _, text, **how: told.append((text, how["colour"]))
+    )
+    painted(SCENES["hold"], 1.5)
+    assert ("load 80 %", GREEN) in told
+    assert ("heat 20 %", RUST) in told
 
 
 def test_soft_words_can_be_read_on_white_and_on_black_footage():

@@ -100,8 +100,21 @@ def test_amplifiers_of_like_names_have_pages_of_their_own():
 
 def test_strangers_words_stay_words():
     pages = made(
-        session(1, maker=NASTY, model=NASTY, note=NASTY, bench=NASTY, lead=(NASTY,), facts=(("Maker", NASTY),))
+        session(
+            1,
+            maker=NASTY,
+            model=NASTY,
+            note=NASTY,
+            bench=NASTY,
+            day=NASTY,
+            price=NASTY,
+            lead=(NASTY,),
+            facts=((NASTY, NASTY),),
+            ratings=(SiteRating(rating=NASTY, reading=NASTY, verdict="meets"),),
+            figures=(figure("power_at_thd_1", 90.0, 4.0).model_copy(update={"text": NASTY}),),
+        )
     )
+    assert sum(text.count("&lt;script&gt;alert") for text in pages.values()) >= 20
     for text in pages.values():
         assert "<script>alert" not in text
         assert text.count("<script>") <= 1

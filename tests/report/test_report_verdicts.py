@@ -26,6 +26,13 @@ def test_a_power_has_its_margin_in_per_cent_and_decibels_with_their_doubt():
     assert "margin: -10.0 ± 1.8 % of the rating, -0.458 ± 0.088 dB" in text
 
 
+def test_a_margin_above_the_rating_has_its_sign_too():
+    found = Quantity(value=120.0, u=1.0, unit="W", k95=2.0)
+    text = text_of(quantity="power", claimed=110.0, unit="W", measured=found, corrected=found, verdict="meets")
+    # 120/110 = 1.0909, ± 2/110; 10 lg of it = 0.3779 dB, ± 2/120 of 10/ln 10 = 0.072 dB
+    assert "margin: +9.1 ± 1.8 % of the rating, +0.378 ± 0.072 dB" in text
+
+
 def test_signal_over_noise_is_said_in_decibels_of_a_noise_in_microvolts():
     noise = Quantity(value=137.5e-6, u=0.25e-6, unit="V", k95=2.0)
     ratio = Quantity(value=2 / 137.5e-6, u=2 / 137.5e-6 * 0.25 / 137.5, unit="V/V", k95=2.0)
