@@ -23,7 +23,7 @@ from wattproof.publish.document import (
 )
 from wattproof.publish.print_columns import columns_of
 from wattproof.publish.print_words import SAY
-from wattproof.report import typeset
+from wattproof.report import INK, SOFT, typeset
 
 Plain = dict[str, Any]
 """What JSON holds."""
@@ -59,6 +59,8 @@ class Laid:
         self._placed: set[str] = set()
         self.data: Plain = {
             "say": dict(SAY),
+            "ink": INK.light,
+            "soft": SOFT.light,
             "name": cleaned(_named(document)),
             "title": pieces(document.title),
             "subtitle": pieces(document.subtitle),
